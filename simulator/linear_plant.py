@@ -26,6 +26,19 @@ Array = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
 
 
+def split_dead_time(dead_time: float, scan_time: float) -> tuple[int, float]:
+    """Return a dead time as whole scans [-] and the part of a scan left over [s].
+
+    Args:
+        dead_time: to split [s].
+        scan_time: of the controller [s].
+    """
+    # A dead time of 2.9999999 scans is 3 scans written in floating point.
+    whole = int(dead_time / scan_time + 1e-9)
+    part = dead_time - whole * scan_time
+    return whole, part if part > 1e-9 * scan_time else 0.0
+
+
 def _responses(A: Array, B: ComplexArray, C: Array, points: ComplexArray) -> ComplexArray:
     """Return C (p I - A)^-1 B for each point p; B may differ from point to point.
 
@@ -159,12 +172,7 @@ class LinearPlant:
         """
         if not scan_time > 0.0:
             raise ValueError(f"scan_time {scan_time} s: must be above 0 s")
-        scans = self.dead_time / scan_time
-        # A dead time of 2.9999999 scans is 3 scans written in floating point.
-        whole = round(scans) if abs(scans - round(scans)) < 1e-9 else int(scans)
-        part = max(self.dead_time - whole * scan_time, 0.0)
-        if part < 1e-9 * scan_time:
-            part = 0.0
+        whole, part = split_dead_time(self.dead_time, scan_time)
         prompt, transition = self._held_input(scan_time - part)
         late = transition @ self._held_input(part)[0] if part else np.zeros_like(self.B)
         return SampledPlant(

@@ -1,0 +1,196 @@
+"""What follows from a scenario by plain mechanics: roll build-up, inertia, the web's stiffness.
+
+    J(R) = J_core + (pi/2) rho w (R^4 - Rc^4)
+    length on a roll = pi (R^2 - Rc^2)/h
+
+Also lays a machine out in the order in which the web flows, as the kernel wants it: a scenario
+lists spans and rollers from the roll to the nip, and on a rewind the web runs the other way.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from simulator import kernel
+from simulator.scenario import Clutch, FrictionBrake, PullRoll, Scenario, TorqueMotor
+
+STANDARD_GRAVITY = 9.80665  # [m/s²], exact by definition
+
+# Limits of the live signal of a 4–20 mA transmitter, 3.8 and 20.5 mA, as shares of the range
+# (NAMUR recommendation NE 43, from memory).
+SIGNAL_LOW = (3.8 - 4.0) / 16.0
+SIGNAL_HIGH = (20.5 - 4.0) / 16.0
+
+
+def diameter_range(scenario: Scenario) -> tuple[float, float]:
+    """Return the smallest and the largest diameter of the roll [m]; equal for a pull roll."""
+    roll = scenario.roll
+    if isinstance(roll, PullRoll):
+        return roll.diameter, roll.diameter
+    return roll.core_diameter, roll.full_diameter
+
+
+def named_diameters(scenario: Scenario) -> dict[str, float]:
+    """Return the diameters [m] that people speak of: full roll, half, core; or the one there is.
+
+    Half is half the build-up: the mean of core and full diameter.
+    """
+    low, high = diameter_range(scenario)
+    if low == high:
+        return {"pull roll": low}
+    return {"full roll": high, "half": 0.5 * (low + high), "core": low}
+
+
+def roll_inertia(scenario: Scenario, diameter: float) -> float:
+    """Return the moment of inertia of the roll and all that turns with it [kg m²].
+
+    Args:
+        scenario: the machine.
+        diameter: of the roll [m].
+    """
+    roll = scenario.roll
+    if isinstance(roll, PullRoll):
+        return roll.inertia
+    ring = (0.5 * diameter) ** 4 - (0.5 * roll.core_diameter) ** 4
+    return roll.core_inertia + web_inertia_factor(scenario) * ring
+
+
+def web_inertia_factor(scenario: Scenario) -> float:
+    """Return (pi/2) rho w [kg/m²]; times R⁴ - Rc⁴ it is the inertia of the wound web."""
+    if isinstance(scenario.roll, PullRoll):
+        return 0.0
+    return 0.5 * math.pi * scenario.web.density * scenario.web.width
+
+
+def web_on_roll(scenario: Scenario, diameter: float) -> float:
+    """Return the length of web on the roll [m]; 0 for a pull roll.
+
+    Args:
+        scenario: the machine.
+        diameter: of the roll [m].
+    """
+    core = diameter_range(scenario)[0]
+    return math.pi * (diameter**2 - core**2) / (4.0 * scenario.web.thickness)
+
+
+def web_stiffness(scenario: Scenario) -> float:
+    """Return A E of the web [N]: the tension that would double its length."""
+    return scenario.web.width * scenario.web.thickness * scenario.web.modulus
+
+
+def web_leaves_roll(scenario: Scenario) -> bool:
+    """Return whether the roll is the upstream end of the zone (an unwind)."""
+    return scenario.zone == "unwind"
+
+
+def arriving_strain(scenario: Scenario) -> float:
+    """Return the strain [-] of the web that enters the zone."""
+    run = scenario.run
+    tension = run.entry_tension if scenario.zone == "pull roll" else run.far_tension
+    return tension / web_stiffness(scenario)
+
+
+def tension_behind_roll(scenario: Scenario) -> float:
+    """Return the tension [N] on the far side of a pull roll; a wound roll has none."""
+    return scenario.run.far_tension if scenario.zone == "pull roll" else 0.0
+
+
+def kernel_machine(
+    scenario: Scenario, *, runout: bool = True, time_compression: float = 0.0
+) -> kernel.Machine:
+    """Return the machine as the kernel wants it, in the order of the web's flow.
+
+    Args:
+        scenario: the machine.
+        runout: whether the roll is out of round as the scenario says, or true.
+        time_compression: how much faster than life the roll builds up or down [-]; 0 holds the
+            diameter where it is.
+    """
+    web, roll, device = scenario.web, scenario.roll, scenario.torque_device
+    leaves = web_leaves_roll(scenario)
+    spans = scenario.span if leaves else scenario.span[::-1]
+    rollers = scenario.roller if leaves else scenario.roller[::-1]
+    cell = next(i for i, roller in enumerate(rollers) if roller.load_cell) + 1
+    low, high = diameter_range(scenario)
+    kind = kernel.BRAKE
+    breakaway, stribeck, hysteresis, overdrive = 1.0, 1.0, 0.0, 1.0
+    if isinstance(device, FrictionBrake):
+        breakaway, hysteresis = device.breakaway_ratio, device.hysteresis
+        stribeck = device.stribeck_speed or 1.0
+    elif isinstance(device, Clutch):
+        kind, overdrive = kernel.CLUTCH, device.overdrive
+    elif isinstance(device, TorqueMotor):
+        kind = kernel.MOTOR
+    return kernel.Machine(
+        roll_first=leaves,
+        length=np.array([span.length for span in spans]),
+        stiffness=web_stiffness(scenario),
+        retardation=web.retardation_time,
+        breaking_tension=math.inf if web.breaking_tension is None else web.breaking_tension,
+        arriving_strain=arriving_strain(scenario),
+        tension_behind_roll=tension_behind_roll(scenario),
+        roller_radius=np.array([0.5 * roller.diameter for roller in rollers]),
+        roller_inertia=np.array([roller.inertia for roller in rollers]),
+        roller_drag=np.array([roller.drag for roller in rollers]),
+        cell=cell,
+        core_radius=0.5 * low,
+        full_radius=0.5 * high,
+        core_inertia=roll_inertia(scenario, low),
+        web_inertia=web_inertia_factor(scenario),
+        thickness=web.thickness,
+        runout=roll.runout if runout else 0.0,
+        bearing_drag=roll.bearing_drag,
+        viscous_drag=roll.viscous_drag,
+        device=kind,
+        gear=device.gear_ratio,
+        residual_torque=device.residual_torque,
+        full_torque=device.full_torque,
+        lag=device.lag,
+        breakaway=breakaway,
+        stribeck_speed=stribeck,
+        hysteresis=hysteresis,
+        overdrive=overdrive,
+        filter_time=scenario.load_cell.filter_time,
+        time_compression=time_compression,
+    )
+
+
+def kernel_controller(scenario: Scenario) -> kernel.Controller:
+    """Return the controller as the kernel wants it; gains that are not given count as 0."""
+    c = scenario.controller
+    low, high = signal_limits(scenario)
+    return kernel.Controller(
+        tension_range=c.tension_range,
+        scan_time=c.scan_time,
+        Kc=c.Kc or 0.0,
+        Ti=math.inf if c.Ti is None else c.Ti,
+        Td=c.Td,
+        filter_ratio=c.filter_ratio,
+        setpoint_weight=c.setpoint_weight,
+        output_low=c.output_low,
+        output_high=c.output_high,
+        output_rate=math.inf if c.output_rate is None else c.output_rate,
+        tracking=c.tracking,
+        setpoint_follows=c.setpoint_follows,
+        anti_windup=c.anti_windup,
+        signal_low=low,
+        signal_high=high,
+    )
+
+
+def signal_limits(scenario: Scenario) -> tuple[float, float]:
+    """Return the lowest and the highest tension [N] that the reading can show.
+
+    Two things end it: the live range of the transmitter's signal, and the rated load of the cells.
+    """
+    full_scale = scenario.controller.tension_range
+    cell = scenario.load_cell
+    off_axis = math.cos(cell.sensing_angle - cell.bisector_angle)
+    per_newton = 2.0 * math.sin(0.5 * cell.wrap_angle) * abs(off_axis)
+    # The roller's weight already loads the cells; it counts along the sensing axis.
+    weight = -STANDARD_GRAVITY * cell.roller_mass * math.sin(cell.sensing_angle)
+    headroom = cell.rated_load * cell.cells - math.copysign(1.0, off_axis) * weight
+    return SIGNAL_LOW * full_scale, min(SIGNAL_HIGH * full_scale, max(headroom, 0.0) / per_newton)
+

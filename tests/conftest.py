@@ -1,0 +1,28 @@
+"""What several tests share: the project's own scenarios, and one of them by name."""
+
+from pathlib import Path
+
+import pytest
+
+from simulator import Scenario, load_scenario
+
+ROOT = Path(__file__).resolve().parents[1]
+SCENARIOS = sorted((ROOT / "scenarios").glob("*.toml"))
+
+
+@pytest.fixture(params=SCENARIOS, ids=lambda path: path.stem)
+def scenario(request: pytest.FixtureRequest) -> Scenario:
+    """Each scenario of the project in turn."""
+    return load_scenario(request.param)
+
+
+@pytest.fixture
+def film() -> Scenario:
+    """The film unwind with a friction brake."""
+    return load_scenario(ROOT / "scenarios" / "film_unwind.toml")
+
+
+@pytest.fixture
+def foil() -> Scenario:
+    """The foil unwind with a torque motor: hardly damped."""
+    return load_scenario(ROOT / "scenarios" / "foil_unwind.toml")

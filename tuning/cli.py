@@ -1,0 +1,71 @@
+"""The command `steadyspan`; also as `python -m tuning`."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from simulator import ScenarioError, load_scenario
+from tuning.design import DEFAULT_MS
+from tuning.pretune import as_json, pretune
+from tuning.report import print_report
+
+BAD_INPUT = 2
+
+app = typer.Typer(
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    no_args_is_help=True,
+    help="Tune the tension loop of a web machine before anyone runs it.",
+)
+
+
+@app.callback()
+def _commands() -> None:
+    """Tune the tension loop of a web machine before anyone runs it."""
+
+
+@app.command("pretune")
+def pretune_command(
+    scenario: Annotated[Path, typer.Argument(help="Machine description, a TOML file.")],
+    as_data: Annotated[
+        bool, typer.Option("--json", help="Print one JSON object instead of the report.")
+    ] = False,
+) -> None:
+    """Manual output, step test, gains and a checked hand-over for one machine."""
+    progress = Console(stderr=True)
+    try:
+        machine = load_scenario(scenario)
+        with progress.status("starting") as status:
+            result = pretune(
+                machine,
+                ms_limit=DEFAULT_MS,
+                progress=lambda message: status.update(f"{message} …"),
+            )
+    except ScenarioError as error:
+        _refuse(str(error))
+    except ValueError as error:
+        _refuse(f"{scenario}: {error}")
+    if as_data:
+        print(json.dumps(as_json(result), indent=2, allow_nan=False))
+        return
+    out = Console()
+    if not out.is_terminal:
+        # A file or a pipe has no width; the tables need about this much.
+        out = Console(width=140)
+    print_report(result, out)
+
+
+def _refuse(message: str) -> None:
+    print(message, file=sys.stderr)
+    raise typer.Exit(BAD_INPUT)
+
+
+def main() -> None:
+    """Run the command."""
+    app()

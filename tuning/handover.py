@@ -1,0 +1,139 @@
+"""The switch from manual to automatic: what the operator will see, simulated on the machine."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from simulator import Action, Scenario, Trend, linearise, simulate
+from simulator.machine import diameter_range
+from tuning.gains import Gains
+from tuning.margins import loop_margins
+
+# The switch is at this time [s]; before it the trend shows what the operator has in hand.
+QUIET_TIME = 4.0
+# Settled means within this share of the running tension [-].
+BAND = 0.02
+SHORTEST_RUN, LONGEST_RUN = 12.0, 240.0
+
+
+@dataclass(frozen=True)
+class Handover:
+    """A simulated switch from manual to automatic.
+
+    Attributes:
+        trend: of the run; the switch is at `switched_at`.
+        switched_at: time of the switch [s].
+        tension_bump: largest departure of the web's tension from what it was, beyond what the new
+            setpoint asks for [% of running tension].
+        output_bump: jump of the output at the first scan in automatic [%].
+        settling: from the switch until the tension stays within 2 % of the setpoint [s]; nan if it
+            does not.
+        warnings: what a reader should know.
+    """
+
+    trend: Trend
+    switched_at: float
+    tension_bump: float
+    output_bump: float
+    settling: float
+    warnings: tuple[str, ...] = ()
+
+
+def handover(
+    scenario: Scenario,
+    gains: Gains,
+    *,
+    diameter: float | None = None,
+    line_speed: float | None = None,
+    setpoint_offset: float = 0.0,
+    tracking: bool | None = None,
+    setpoint_follows: bool | None = None,
+    noise: bool = False,
+    runout: bool = False,
+    seed: int = 0,
+) -> Handover:
+    """Simulate manual → automatic at the operating point and measure the bump.
+
+    Args:
+        scenario: the machine.
+        gains: to switch on.
+        diameter: of the roll [m]; full roll if left out.
+        line_speed: of the web [m/s]; running speed if left out.
+        setpoint_offset: setpoint at the switch above the reading [share of running tension, -].
+        tracking: whether the integral term follows the output in manual [-]; as the scenario says
+            if left out.
+        setpoint_follows: whether the setpoint follows the reading in manual [-]; as the scenario
+            says if left out. It cancels the offset.
+        noise: whether the reading has its noise [-].
+        runout: whether the roll is out of round [-].
+        seed: of the noise [-].
+
+    Raises:
+        ValueError: an argument is out of range.
+    """
+    if not (math.isfinite(setpoint_offset) and -0.9 <= setpoint_offset <= 2.0):
+        raise ValueError(f"setpoint_offset {setpoint_offset}: must lie between -0.9 and 2")
+    D = diameter_range(scenario)[1] if diameter is None else diameter
+    v = scenario.run.line_speed if line_speed is None else line_speed
+    c = scenario.controller
+    changed = replace(
+        gains.set_in(scenario),
+        controller=replace(
+            gains.set_in(scenario).controller,
+            tracking=c.tracking if tracking is None else tracking,
+            setpoint_follows=c.setpoint_follows if setpoint_follows is None else setpoint_follows,
+        ),
+    )
+    margins = loop_margins(
+        linearise(scenario, diameter=D, line_speed=v), gains, scan_time=c.scan_time
+    )
+    settle = 8.0 * margins.slowest_time if margins.stable else LONGEST_RUN / 4.0
+    duration = QUIET_TIME + min(max(settle, SHORTEST_RUN), LONGEST_RUN)
+    trend = simulate(
+        changed,
+        [Action(QUIET_TIME, "automatic")],
+        duration=duration,
+        diameter=D,
+        line_speed=v,
+        setpoint=scenario.run.tension * (1.0 + setpoint_offset),
+        noise=noise,
+        runout=runout,
+        seed=seed,
+    )
+    return _measured(scenario, trend, stable=margins.stable)
+
+
+def _measured(scenario: Scenario, trend: Trend, *, stable: bool) -> Handover:
+    before = trend.automatic == 0.0
+    after = ~before
+    running = scenario.run.tension
+    was = float(trend.web_tension[before].mean())
+    setpoint = float(trend.setpoint[-1])
+    low, high = min(was, setpoint), max(was, setpoint)
+    tension = trend.web_tension[after]
+    beyond = np.maximum(tension - high, low - tension).max()
+    jump = trend.output[after][0] - trend.output[before][-1]
+    outside = np.flatnonzero(np.abs(tension - setpoint) > BAND * running)
+    time = trend.time[after]
+    if outside.size == 0:
+        settling = 0.0
+    elif outside[-1] + 1 < time.size:
+        settling = float(time[outside[-1] + 1] - time[0])
+    else:
+        settling = math.nan
+    warnings = list(trend.warnings)
+    if not stable:
+        warnings.append("these gains make the loop unstable here: do not switch to automatic")
+    elif math.isnan(settling):
+        warnings.append("the tension does not settle within the time shown")
+    return Handover(
+        trend=trend,
+        switched_at=QUIET_TIME,
+        tension_bump=100.0 * max(float(beyond), 0.0) / running,
+        output_bump=float(jump),
+        settling=settling,
+        warnings=tuple(warnings),
+    )

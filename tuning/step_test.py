@@ -1,0 +1,163 @@
+"""A step test in manual on the simulated machine, sized from the noise.
+
+The output steps up, waits until tension is steady again, and steps back down. Up and down together
+show a drift as a difference between the two, where a single step would hide it in the gain.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from simulator import (
+    Action,
+    LinearPlant,
+    OperatingPoint,
+    Scenario,
+    Trend,
+    linearise,
+    operating_point,
+    simulate,
+)
+from simulator.machine import diameter_range
+from tuning.identify import StepFit, fit_model
+
+# A step in tension this many times the rms noise gives a model within a few per cent.
+SIGNAL_TO_NOISE = 15.0
+# … but never below this share of the range nor above this share of the running tension.
+LEAST_SHARE_OF_RANGE = 0.03
+MOST_SHARE_OF_TENSION = 0.25
+# Wait this many time constants of the slowest motion, within these times [s].
+SETTLING_TIMES = 6.0
+SHORTEST_WAIT, LONGEST_WAIT = 2.0, 120.0
+QUIET_SHARE = 0.25
+
+
+@dataclass(frozen=True)
+class StepTest:
+    """A step test and what it says.
+
+    Attributes:
+        diameter: of the roll [m].
+        line_speed: of the web [m/s].
+        step: size of the step in output [%].
+        wait: from one step to the next [s].
+        trend: of the test.
+        fit: models fitted to it.
+        warnings: what a reader should know, those of the fit included.
+    """
+
+    diameter: float
+    line_speed: float
+    step: float
+    wait: float
+    trend: Trend
+    fit: StepFit
+    warnings: tuple[str, ...] = ()
+
+
+def step_test(
+    scenario: Scenario,
+    *,
+    diameter: float | None = None,
+    line_speed: float | None = None,
+    step: float | None = None,
+    seed: int = 0,
+    noise: bool = True,
+    runout: bool = True,
+) -> StepTest:
+    """Run a step test in manual and fit models to it.
+
+    Args:
+        scenario: the machine.
+        diameter: of the roll [m]; full roll if left out.
+        line_speed: of the web [m/s]; running speed if left out.
+        step: size of the step in output [%]; chosen from the noise if left out.
+        seed: of the noise [-].
+        noise: whether the reading has its noise [-].
+        runout: whether the roll is out of round [-].
+
+    Raises:
+        ValueError: an argument is out of range, or no step fits within the output's limits.
+    """
+    D = diameter_range(scenario)[1] if diameter is None else diameter
+    v = scenario.run.line_speed if line_speed is None else line_speed
+    point = operating_point(scenario, diameter=D, line_speed=v)
+    plant = linearise(scenario, diameter=D, line_speed=v)
+    size, notes = _step_size(scenario, point, wanted=step)
+    wait = _wait(plant)
+    output = min(max(point.output, scenario.controller.output_low), scenario.controller.output_high)
+    lead = max(QUIET_SHARE * wait, 1.0)
+    trend = simulate(
+        scenario,
+        [
+            Action(lead, "output", output + size),
+            Action(lead + wait, "output", output),
+        ],
+        duration=lead + 2.0 * wait,
+        diameter=D,
+        line_speed=v,
+        seed=seed,
+        noise=noise,
+        runout=runout,
+    )
+    fit = fit_trend(trend, tension_range=scenario.controller.tension_range)
+    return StepTest(D, v, size, wait, trend, fit, (*notes, *trend.warnings, *fit.warnings))
+
+
+def fit_trend(trend: Trend, *, tension_range: float) -> StepFit:
+    """Fit models to a step test, recorded or simulated.
+
+    Args:
+        trend: recorded in manual, with one step of the output or a few.
+        tension_range: 100 % of the measured scale [N].
+
+    Raises:
+        ValueError: the record is too short, or its output does not step.
+    """
+    if np.any(trend.automatic == 1.0):
+        raise ValueError(
+            "the trend was recorded in automatic at least in part: a step test needs manual "
+            "throughout, or the controller's own moves hide the machine"
+        )
+    return fit_model(trend.time, trend.output, 100.0 * trend.tension / tension_range)
+
+
+def _step_size(
+    scenario: Scenario, point: OperatingPoint, *, wanted: float | None
+) -> tuple[float, tuple[str, ...]]:
+    """Return the step [%] and warnings about it."""
+    c = scenario.controller
+    output = min(max(point.output, c.output_low), c.output_high)
+    up, down = c.output_high - output, output - c.output_low
+    if wanted is not None:
+        if not (math.isfinite(wanted) and wanted != 0.0 and -down <= wanted <= up):
+            raise ValueError(
+                f"step {wanted} %: must not be 0 and must leave the output ({output:.3g} %) "
+                f"within {c.output_low:.3g} … {c.output_high:.3g} %"
+            )
+        return wanted, ()
+    tension = max(
+        SIGNAL_TO_NOISE * scenario.load_cell.noise, LEAST_SHARE_OF_RANGE * c.tension_range
+    )
+    notes: list[str] = []
+    most = MOST_SHARE_OF_TENSION * point.tension
+    if tension > most:
+        tension = most
+        notes.append("the step is small against the noise, to keep the tension near its setpoint")
+    size = tension / point.tension_per_percent
+    if size > up:
+        size = -size if size <= down else up
+        notes.append("the output has little room for a step here")
+    if abs(size) < 1e-3:
+        raise ValueError("the output stands at its limit and leaves no room for a step")
+    return size, tuple(notes)
+
+
+def _wait(plant: LinearPlant) -> float:
+    """Return how long a step takes to settle [s]."""
+    slowest = 1.0 / max(float(-plant.poles.real.max()), 1e-9)
+    wait = SETTLING_TIMES * slowest + 2.0 * plant.dead_time
+    return float(min(max(wait, SHORTEST_WAIT), LONGEST_WAIT))
