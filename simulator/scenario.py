@@ -16,14 +16,11 @@ from pydantic import ConfigDict, Discriminator, Field, Tag, ValidationInfo, mode
 from pydantic.dataclasses import dataclass
 from pydantic_core import CoreSchema, core_schema
 
+from simulator.scenario_checks import contradictions, doubts
 from simulator.units import examples, parse_quantity
 
 SETTINGS = ConfigDict(extra="forbid")
 FROM_FILE = {"from_file": True}
-
-# Most webs run near 10 % of the tension that damages them (webhandling.com, "tension questions 03");
-# a warning at 25 % leaves room for doubt.
-TENSION_SHARE_WARNED = 0.25
 
 
 @dataclasses.dataclass(frozen=True)
@@ -355,8 +352,8 @@ class Scenario:
         Annotated[WoundRoll, Tag("wound roll")] | Annotated[PullRoll, Tag("pull roll")],
         Discriminator(_roll_kind),
     ]
-    span: Annotated[tuple[Span, ...], Field(min_length=2, max_length=20)]
-    roller: Annotated[tuple[Roller, ...], Field(min_length=1, max_length=19)]
+    span: tuple[Span, ...]
+    roller: tuple[Roller, ...]
     torque_device: Annotated[TorqueDevice, Field(discriminator="kind")]
     load_cell: LoadCell
     controller: Controller
@@ -366,7 +363,7 @@ class Scenario:
 
     @model_validator(mode="after")
     def _fits_together(self) -> Scenario:
-        problems = cross_faults(self)
+        problems = contradictions(self)
         if problems:
             raise ValueError("; ".join(f"{key} {allowed}" for key, allowed in problems))
         return self
@@ -374,58 +371,7 @@ class Scenario:
     @property
     def warnings(self) -> tuple[str, ...]:
         """What is possible but doubtful about this machine."""
-        return _doubts(self)
-
-
-def cross_faults(scenario: Scenario) -> list[tuple[str, str]]:
-    """Return (key, what is allowed) for everything in which sections contradict each other."""
-    s, found = scenario, []
-    if len(s.roller) != len(s.span) - 1:
-        found.append(("roller", f"must be one fewer than span: {len(s.span)} spans take "
-                      f"{len(s.span) - 1}, not {len(s.roller)}"))  # fmt: skip
-    if sum(roller.load_cell for roller in s.roller) != 1:
-        found.append(("roller", "must have load_cell = true on exactly one roller"))
-    if isinstance(s.roll, PullRoll) != (s.zone == "pull roll"):
-        wanted = "diameter and inertia" if s.zone == "pull roll" else "core_… and full_… keys"
-        found.append(("roll", f"must have {wanted} in zone {s.zone!r}"))
-    kinds = {"unwind": ("friction brake", "particle brake", "torque motor")}
-    allowed = kinds.get(s.zone, ("clutch", "torque motor"))
-    if s.torque_device.kind not in allowed:
-        found.append(("torque_device.kind", f"must be {' or '.join(allowed)} in zone {s.zone!r}: "
-                      f"a {s.torque_device.kind} can't make tension there"))  # fmt: skip
-    if s.run.crawl_speed > s.run.line_speed:
-        found.append(("run.crawl_speed", "must not be above run.line_speed"))
-    if s.run.tension > s.controller.tension_range:
-        found.append(("run.tension", "must not be above controller.tension_range"))
-    if s.web.breaking_tension is not None and s.run.tension >= s.web.breaking_tension:
-        found.append(("run.tension", "must be below web.breaking_tension"))
-    stiffness = s.web.modulus * s.web.width * s.web.thickness
-    if max(s.run.tension, s.run.far_tension, s.run.entry_tension) > 0.2 * stiffness:
-        found.append(("web.modulus", "is too low: the tension would stretch the web by over 20 %"))
-    return found
-
-
-def _doubts(s: Scenario) -> tuple[str, ...]:
-    found = []
-    breaking, cell = s.web.breaking_tension, s.load_cell
-    if breaking is not None and s.run.tension > TENSION_SHARE_WARNED * breaking:
-        found.append(
-            f"running tension is {100 * s.run.tension / breaking:.0f} % of breaking tension; most "
-            "webs run near 10 %"
-        )
-    off_axis = cell.sensing_angle - cell.bisector_angle
-    if abs(math.sin(off_axis)) > 0.5:
-        found.append("the load cells sense over 30 deg away from the resultant of the wrap")
-    web = 2.0 * s.run.tension * math.sin(0.5 * cell.wrap_angle) * math.cos(off_axis)
-    weight = -9.80665 * cell.roller_mass * math.sin(cell.sensing_angle)
-    if abs(web + weight) > cell.rated_load * cell.cells:
-        found.append(
-            f"running tension and roller load the cells with {abs(web + weight):.3g} N, more than "
-            f"the {cell.rated_load * cell.cells:.3g} N that they are rated for"
-        )
-    if s.run.tension < 0.1 * s.controller.tension_range:
-        found.append("running tension is below 10 % of the measured scale: a smaller scale shows more")
-    return tuple(found)
+        return doubts(self)
 
 
 def quantities(section: type) -> dict[str, Quantity]:

@@ -7,12 +7,14 @@ that value alone.
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import difflib
 import re
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, get_args
+from types import SimpleNamespace
+from typing import Any, get_args, get_type_hints
 
 import tomlkit
 from pydantic import TypeAdapter, ValidationError
@@ -22,10 +24,14 @@ from tomlkit.exceptions import TOMLKitError
 from simulator import scenario as schema
 from simulator.errors import Fault, ScenarioError
 from simulator.scenario import FROM_FILE, Quantity, Scenario, quantities
+from simulator.scenario_checks import contradictions
 from simulator.units import examples, format_quantity
 
 LARGEST_FILE = 1_000_000  # bytes
 _SCENARIO = TypeAdapter(Scenario)
+_PARTS: dict[str, TypeAdapter[Any]] = {
+    key: TypeAdapter(hint) for key, hint in get_type_hints(Scenario, include_extras=True).items()
+}
 
 # Section of a file → the classes it may be.
 _SECTIONS: dict[str, tuple[type, ...]] = {
@@ -83,8 +89,19 @@ def read_scenario(text: str | bytes, *, name: str = "scenario") -> Scenario:
     try:
         return _SCENARIO.validate_python({**data, "source": source}, context=FROM_FILE)
     except ValidationError as error:
-        faults = [_fault(name, details, data) for details in error.errors()]
+        # The check of the whole (an empty path) is made below, over whatever sections are sound.
+        faults = [_fault(name, details) for details in error.errors() if details["loc"]]
+        faults += [Fault(name, key, "", allowed) for key, allowed in contradictions(_sound(data))]
         raise ScenarioError(tuple(dict.fromkeys(faults))) from None
+
+
+def _sound(data: dict[str, Any]) -> Any:
+    """Return an object with those parts of a scenario that are valid by themselves."""
+    parts = SimpleNamespace()
+    for key, adapter in _PARTS.items():
+        with contextlib.suppress(ValidationError, KeyError):
+            setattr(parts, key, adapter.validate_python(data[key], context=FROM_FILE))
+    return parts
 
 
 def scenario_text(scenario: Scenario) -> str:
@@ -193,7 +210,7 @@ def _required(section: type) -> list[str]:
     ]
 
 
-def _fault(name: str, details: ErrorDetails, data: dict[str, Any]) -> Fault:
+def _fault(name: str, details: ErrorDetails) -> Fault:
     """Turn one of pydantic's errors into a fault in the file's own terms."""
     loc = tuple(step for step in details["loc"] if step not in _TAGS)
     key = _key(loc)
@@ -267,8 +284,6 @@ def _plain_words(details: ErrorDetails, loc: tuple[str | int, ...]) -> str:
         return f"must be a table, [{_key(loc)}]"
     if kind == "tuple_type":
         return f"must be tables, [[{_key(loc)}]]"
-    if kind == "too_short":
-        return f"must be at least {ctx['min_length']}"
     words = {
         "bool_type": "must be true or false",
         "string_type": "must be text in quotes",

@@ -286,8 +286,9 @@ def _trend(
     if math.isfinite(broken_at):
         marks.append((broken_at, "web break"))
         warnings.append(f"the web broke at {broken_at:.2f} s: its tension passed the limit")
-    elif np.any(spans <= 0.0):
-        first = float(record[np.flatnonzero((spans <= 0.0).any(axis=1))[0], kernel.TIME])
+    slack = record[np.any(spans <= 0.0, axis=1), kernel.TIME]
+    if slack.size and not slack[0] >= broken_at:
+        first = float(slack[0])
         marks.append((first, "slack web"))
         warnings.append(f"the web went slack at {first:.2f} s")
     return Trend(

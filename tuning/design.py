@@ -168,8 +168,11 @@ def most_integral_pi(
         Ki = float(largest_integral_gain(np.array([Kc]), G, b, ms_limit=ms_limit)[0])
         return min(Ki, Kc / (LEAST_RESET_SCANS * scan_time))
 
-    top = 1.0 / max(float(np.abs(G).min()), 1e-9 * float(np.abs(G).max()))
-    grid = np.geomspace(1e-4 / float(np.abs(G).max()), min(top, 1e4), 160)
+    # Gain alone meets the limit at the root of the same quadratic with G in the integrator's place;
+    # beyond it lie gains that may look fine and are unstable.
+    top = float(largest_integral_gain(np.zeros(1), G, G, ms_limit=ms_limit)[0])
+    top = min(top, 1e3 / float(np.abs(G).max()))
+    grid = np.geomspace(1e-4 * top, top * (1.0 - 1e-9), 160)
     values = np.minimum(
         largest_integral_gain(grid, G, b, ms_limit=ms_limit),
         grid / (LEAST_RESET_SCANS * scan_time),

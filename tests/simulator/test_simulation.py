@@ -99,12 +99,16 @@ def test_a_motor_that_is_let_go_pulls_the_web_off_the_roll(foil):
     assert trend.web_tension[-1] < 0.2 * foil.run.tension
 
 
-def test_web_goes_slack_and_never_pushes(foil):
-    plan = [Action(0.5, "output", 0.0), Action(2.5, "output", 40.0)]
-    trend = quiet(foil, plan, duration=8.0)
+def test_web_goes_slack_and_never_pushes(film):
+    """A stop too fast for the brake: the roll runs on and the web sags, until the line starts."""
+    plan = [Action(1.0, "line speed", 0.0, over=1.0), Action(40.0, "line speed", 0.5, over=10.0)]
+    # Taken up with a jerk that would break this web: here it may not.
+    tough = replace(film, web=replace(film.web, breaking_tension=None))
+    trend = quiet(tough, plan, duration=120.0)
     assert trend.span_tension.min() == 0.0
     assert any("slack" in text for _, text in trend.events)
-    assert trend.web_tension[-1] > 0.0
+    assert np.interp(30.0, trend.time, trend.web_tension) == 0.0
+    assert trend.web_tension[-1] == pytest.approx(film.run.tension, rel=0.1)
 
 
 def test_web_breaks_once_its_tension_passes_the_limit(film):
@@ -146,7 +150,7 @@ def test_output_comes_back_from_its_limit_without_windup(film, anti_windup):
         ),
     )
     plan = [Action(0.0, "automatic"), Action(1.0, "setpoint", 290.0), Action(21.0, "setpoint", 150.0)]
-    trend = quiet(tuned, plan, duration=60.0)
+    trend = quiet(tuned, plan, duration=120.0)
     assert trend.output.max() == pytest.approx(60.0)
     left = trend.time[(trend.time > 21.0) & (trend.output < 59.9)][0] - 21.0
     assert (left < 1.0) if anti_windup else (left > 10.0)

@@ -1,0 +1,129 @@
+"""What can't be told from one section of a scenario alone: contradictions and doubts.
+
+Each check looks at a few sections. A file with a broken section still gets every check that does
+not need it: a check that misses a section ends with an AttributeError, which its caller takes to
+mean "can't tell yet".
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from simulator.scenario import Scenario
+
+MOST_SPANS = 20
+# Most webs run near 10 % of the tension that damages them (webhandling.com, "tension questions
+# 03"); a warning at 25 % leaves room for doubt.
+TENSION_SHARE_WARNED = 0.25
+# The strain that the model is made for is small; a web stretched by more is refused.
+MOST_STRAIN = 0.2
+
+Problem = tuple[str, str]
+
+
+def _counts(s: Scenario) -> Iterator[Problem]:
+    spans, rollers = len(s.span), len(s.roller)
+    if not 2 <= spans <= MOST_SPANS:
+        yield "span", f"must be 2 to {MOST_SPANS} tables, not {spans}"
+    if rollers != spans - 1:
+        yield "roller", f"must be one fewer than span: {spans} spans take {spans - 1}, not {rollers}"
+
+
+def _one_load_cell(s: Scenario) -> Iterator[Problem]:
+    if sum(roller.load_cell for roller in s.roller) != 1:
+        yield "roller", "must have load_cell = true on exactly one roller"
+
+
+def _roll_fits_zone(s: Scenario) -> Iterator[Problem]:
+    if hasattr(s.roll, "core_diameter") == (s.zone == "pull roll"):
+        wanted = "diameter and inertia" if s.zone == "pull roll" else "core_… and full_… keys"
+        yield "roll", f"must have {wanted} in zone {s.zone!r}"
+
+
+def _device_fits_zone(s: Scenario) -> Iterator[Problem]:
+    brakes = ("friction brake", "particle brake", "torque motor")
+    allowed = brakes if s.zone == "unwind" else ("clutch", "torque motor")
+    if s.torque_device.kind not in allowed:
+        yield (
+            "torque_device.kind",
+            f"must be {' or '.join(allowed)} in zone {s.zone!r}: a {s.torque_device.kind} can't "
+            "make tension there",
+        )
+
+
+def _speeds(s: Scenario) -> Iterator[Problem]:
+    if s.run.crawl_speed > s.run.line_speed:
+        yield "run.crawl_speed", "must not be above run.line_speed"
+
+
+def _tension_in_range(s: Scenario) -> Iterator[Problem]:
+    if s.run.tension > s.controller.tension_range:
+        yield "run.tension", "must not be above controller.tension_range"
+
+
+def _tension_bearable(s: Scenario) -> Iterator[Problem]:
+    if s.web.breaking_tension is not None and s.run.tension >= s.web.breaking_tension:
+        yield "run.tension", "must be below web.breaking_tension"
+    stiffness = s.web.modulus * s.web.width * s.web.thickness
+    most = max(s.run.tension, s.run.far_tension, s.run.entry_tension)
+    if most > MOST_STRAIN * stiffness:
+        yield "web.modulus", (
+            f"is too low for these tensions: {most:.4g} N would stretch the web by "
+            f"{100.0 * most / stiffness:.0f} %, more than {100.0 * MOST_STRAIN:.0f} %"
+        )
+
+
+_CHECKS: tuple[Callable[[Scenario], Iterator[Problem]], ...] = (
+    _counts,
+    _one_load_cell,
+    _roll_fits_zone,
+    _device_fits_zone,
+    _speeds,
+    _tension_in_range,
+    _tension_bearable,
+)
+
+
+def contradictions(s: Scenario) -> list[Problem]:
+    """Return (key, what is allowed) for everything in which sections contradict each other.
+
+    Args:
+        s: a scenario, or any object that has some of its sections as attributes.
+    """
+    found: list[Problem] = []
+    for check in _CHECKS:
+        try:
+            found.extend(check(s))
+        except AttributeError:
+            continue
+    return found
+
+
+def doubts(s: Scenario) -> tuple[str, ...]:
+    """Return what is possible but doubtful about a machine."""
+    found = []
+    breaking, cell = s.web.breaking_tension, s.load_cell
+    if breaking is not None and s.run.tension > TENSION_SHARE_WARNED * breaking:
+        found.append(
+            f"running tension is {100.0 * s.run.tension / breaking:.0f} % of breaking tension; "
+            "most webs run near 10 %"
+        )
+    off_axis = cell.sensing_angle - cell.bisector_angle
+    if abs(math.sin(off_axis)) > 0.5:
+        found.append("the load cells sense over 30 deg away from the resultant of the wrap")
+    web = 2.0 * s.run.tension * math.sin(0.5 * cell.wrap_angle) * math.cos(off_axis)
+    weight = -9.80665 * cell.roller_mass * math.sin(cell.sensing_angle)
+    rated = cell.rated_load * cell.cells
+    if abs(web + weight) > rated:
+        found.append(
+            f"running tension and roller load the cells with {abs(web + weight):.3g} N, more than "
+            f"the {rated:.3g} N that they are rated for"
+        )
+    if s.run.tension < 0.1 * s.controller.tension_range:
+        found.append(
+            "running tension is below 10 % of the measured scale: a smaller scale shows more"
+        )
+    return tuple(found)
