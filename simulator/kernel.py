@@ -47,18 +47,8 @@ RELAY_SWING, RELAY_CENTRE = 7, 8
 CONTROLLER_MEMORY = 9
 
 # One row of a recording; the tensions of the spans follow.
-(
-    TIME,
-    READING,
-    OUTPUT,
-    SETPOINT_N,
-    LINE_SPEED,
-    DIAMETER,
-    IS_AUTOMATIC,
-    WEB_TENSION,
-    TORQUE,
-    ROLL_SPEED,
-) = range(10)
+TIME, READING, OUTPUT, SETPOINT_N, LINE_SPEED = 0, 1, 2, 3, 4
+DIAMETER, IS_AUTOMATIC, WEB_TENSION, TORQUE, ROLL_SPEED = 5, 6, 7, 8, 9
 COLUMNS = 10
 
 # A clutch passes its whole torque once its two sides differ by this share of the driven speed.
@@ -137,17 +127,16 @@ def derivative(
     line_speed: float,
     broken: bool,
     rate: Array,
-    tension: Array,
-    drive: Array,
-    hold: Array,
+    forces: Array,
 ) -> float:
-    """Fill `rate` [state/s], `tension` [N], `drive` and `hold` [N m]; return the device torque.
+    """Fill `rate` [state/s] and `forces`; return the device torque at the roll [N m].
 
     `direction` is the way each body slides (+1, -1) or 0 where it sticks; index 0 is the roll,
-    index j the roller at station j. `drive` is the torque on a body without its dry friction,
-    `hold` the dry friction it has at rest. The torque returned acts at the roll [N m].
+    index j the roller at station j. The rows of `forces`, shape (3, N): tension of each span [N],
+    torque on each body without its dry friction [N m], dry friction it has at rest [N m].
     """
     N = m.length.size
+    tension, drive, hold = forces
     omega = state[N]
     radius = state[2 * N + 2]
     arm = radius + m.runout * np.cos(state[2 * N + 3])
@@ -223,7 +212,7 @@ def derivative(
         growth = 0.0
     rate[2 * N + 2] = growth
     rate[2 * N + 3] = omega
-    return torque
+    return float(torque)
 
 
 @njit(cache=True, error_model="numpy")
@@ -236,9 +225,7 @@ def step(
     h: float,
     broken: bool,
     work: Array,
-    tension: Array,
-    drive: Array,
-    hold: Array,
+    forces: Array,
 ) -> float:
     """Advance `state` by one Runge–Kutta step of fourth order, in place; return the torque [N m].
 
@@ -246,25 +233,22 @@ def step(
     direction within the step, so the right-hand side is smooth there.
     """
     N = m.length.size
-    k1, k2, k3, k4, trial = work[0], work[1], work[2], work[3], work[4]
-    torque = derivative(
-        m, state, direction, command, speeds[0], broken, k1, tension, drive, hold
-    )
+    k1, k2, k3, k4, trial = work
+    _, drive, hold = forces
+    torque = derivative(m, state, direction, command, speeds[0], broken, k1, forces)
     released = False
     for j in range(N):
         if direction[j] == 0 and abs(drive[j]) > hold[j]:
             direction[j] = 1 if drive[j] > 0.0 else -1
             released = True
     if released:
-        torque = derivative(
-            m, state, direction, command, speeds[0], broken, k1, tension, drive, hold
-        )
+        torque = derivative(m, state, direction, command, speeds[0], broken, k1, forces)
     trial[:] = state + 0.5 * h * k1
-    derivative(m, trial, direction, command, speeds[1], broken, k2, tension, drive, hold)
+    derivative(m, trial, direction, command, speeds[1], broken, k2, forces)
     trial[:] = state + 0.5 * h * k2
-    derivative(m, trial, direction, command, speeds[1], broken, k3, tension, drive, hold)
+    derivative(m, trial, direction, command, speeds[1], broken, k3, forces)
     trial[:] = state + h * k3
-    derivative(m, trial, direction, command, speeds[2], broken, k4, tension, drive, hold)
+    derivative(m, trial, direction, command, speeds[2], broken, k4, forces)
     state += h / 6.0 * (k1 + 2.0 * k2 + 2.0 * k3 + k4)
     for j in range(N):
         if state[N + j] * direction[j] < 0.0:
@@ -286,12 +270,11 @@ def control(k: Controller, memory: Array, reading: float) -> float:
     """
     h = k.scan_time
     y = 100.0 * reading / k.tension_range
-    last_y = memory[LAST_READING]
-    memory[LAST_READING] = y
     if k.Td > 0.0:
         Tf = k.Td / k.filter_ratio
-        slope = k.Kc * k.Td * (y - last_y)
-        memory[DERIVATIVE] = (Tf * memory[DERIVATIVE] - slope) / (Tf + h)
+        rise = k.Kc * k.Td * (y - memory[LAST_READING])
+        memory[DERIVATIVE] = (Tf * memory[DERIVATIVE] - rise) / (Tf + h)
+    memory[LAST_READING] = y
     if memory[MODE] != AUTOMATIC and k.setpoint_follows:
         memory[SETPOINT] = reading
     r = 100.0 * memory[SETPOINT] / k.tension_range
@@ -317,7 +300,7 @@ def control(k: Controller, memory: Array, reading: float) -> float:
         if k.tracking:
             memory[INTEGRAL] = u - direct
     memory[LAST_OUTPUT] = u
-    return u
+    return float(u)
 
 
 @njit(cache=True, error_model="numpy")
@@ -328,44 +311,39 @@ def run(
     direction: NDArray[np.int64],
     memory: Array,
     noise: Array,
-    event_scan: NDArray[np.int64],
-    event_kind: NDArray[np.int64],
-    event_value: Array,
-    event_over: Array,
-    piece_steps: NDArray[np.int64],
-    piece_time: Array,
-    piece_is_new: NDArray[np.bool_],
-    piece_takes: NDArray[np.bool_],
+    events: Array,
+    pieces: Array,
     output_scans: int,
     reading_scans: int,
     record_every: int,
     line_speed: float,
     first_output: float,
     record: Array,
-) -> tuple[float, float]:
-    """Run len(noise) scans, filling `record`; return (time of a web break [s] or nan, line speed).
+) -> float:
+    """Run len(noise) scans, filling `record`; return the time of a web break [s], or nan.
 
+    A row of `events` is (scan, kind, value, time it takes [s]), in the order of scans.
     Each scan is cut into pieces where the delayed output changes (before it the older output acts,
-    after it the newer) and where the delayed reading is taken, so both dead times are exact.
+    after it the newer) and where the delayed reading is taken, so both dead times are exact. A row
+    of `pieces` is (time [s], steps, whether the newer output acts, whether its end is a reading).
     `state`, `direction` and `memory` are advanced in place.
     """
     N = m.length.size
     scans = noise.size
-    size = state.size
-    work = np.zeros((5, size))
-    tension, drive, hold = np.zeros(N), np.zeros(N), np.zeros(N)
+    work = np.zeros((5, state.size))
+    forces = np.zeros((3, N))
+    tension = forces[0]
     sent = np.full(scans + output_scans + 2, first_output)
     taken = np.full(scans + reading_scans + 2, state[2 * N + 1])
     played = first_output
-    broken_at = np.nan
-    broken = False
+    broken, broken_at = False, np.nan
     ramp_from, ramp_to, ramp_start, ramp_time = line_speed, line_speed, 0.0, 0.0
-    event = 0
-    row = 0
+    event, row = 0, 0
     for scan in range(scans):
         t = scan * k.scan_time
-        while event < event_scan.size and event_scan[event] <= scan:
-            kind, value = event_kind[event], event_value[event]
+        line_speed = ramp(t, ramp_from, ramp_to, ramp_start, ramp_time)
+        while event < events.shape[0] and events[event, 0] <= scan:
+            kind, value = int(events[event, 1]), events[event, 2]
             if kind == SET_OUTPUT:
                 memory[MANUAL_OUTPUT] = value
             elif kind == SET_SETPOINT:
@@ -376,25 +354,24 @@ def run(
                 memory[MODE] = MANUAL
                 memory[MANUAL_OUTPUT] = memory[LAST_OUTPUT]
             elif kind == SET_LINE_SPEED:
-                ramp_from, ramp_to, ramp_start = line_speed, value, t
-                ramp_time = event_over[event]
+                ramp_from, ramp_to, ramp_start, ramp_time = line_speed, value, t, events[event, 3]
             elif kind == TO_RELAY:
                 memory[MODE] = RELAY
                 memory[RELAY_SWING] = value
                 memory[RELAY_CENTRE] = memory[LAST_OUTPUT]
             event += 1
-        line_speed = ramp(t, ramp_from, ramp_to, ramp_start, ramp_time)
+        if ramp_time <= 0.0:
+            line_speed = ramp_to
 
-        reading = taken[scan] + noise[scan]
-        reading = min(max(reading, k.signal_low), k.signal_high)
+        reading = min(max(taken[scan] + noise[scan], k.signal_low), k.signal_high)
         output = control(k, memory, reading)
         # The supply follows the output only where it leaves a band as wide as its hysteresis.
         played = min(max(played, output - 0.5 * m.hysteresis), output + 0.5 * m.hysteresis)
         sent[scan + output_scans + 1] = played
 
         if scan % record_every == 0:
-            torque = derivative(
-                m, state, direction, sent[scan], line_speed, broken, work[0], tension, drive, hold
+            record[row, TORQUE] = derivative(
+                m, state, direction, sent[scan], line_speed, broken, work[0], forces
             )
             record[row, TIME] = t
             record[row, READING] = reading
@@ -404,28 +381,25 @@ def run(
             record[row, DIAMETER] = 2.0 * state[2 * N + 2]
             record[row, IS_AUTOMATIC] = 1.0 if memory[MODE] == AUTOMATIC else 0.0
             record[row, WEB_TENSION] = 0.5 * (tension[m.cell - 1] + tension[m.cell])
-            record[row, TORQUE] = torque
             record[row, ROLL_SPEED] = state[N]
             record[row, COLUMNS:] = tension
             row += 1
 
-        for piece in range(piece_steps.size):
-            command = sent[scan + 1] if piece_is_new[piece] else sent[scan]
-            h = piece_time[piece] / piece_steps[piece]
-            for i in range(piece_steps[piece]):
+        for piece in range(pieces.shape[0]):
+            lasts, steps = pieces[piece, 0], int(pieces[piece, 1])
+            command = sent[scan + 1] if pieces[piece, 2] else sent[scan]
+            h = lasts / steps
+            for i in range(steps):
                 now = t + i * h
                 speeds = (
                     ramp(now, ramp_from, ramp_to, ramp_start, ramp_time),
                     ramp(now + 0.5 * h, ramp_from, ramp_to, ramp_start, ramp_time),
                     ramp(now + h, ramp_from, ramp_to, ramp_start, ramp_time),
                 )
-                step(
-                    m, state, direction, command, speeds, h, broken, work, tension, drive, hold
-                )
+                step(m, state, direction, command, speeds, h, broken, work, forces)
                 if not broken and tension.max() > m.breaking_tension:
-                    broken = True
-                    broken_at = now + h
-            t += piece_time[piece]
-            if piece_takes[piece]:
+                    broken, broken_at = True, now + h
+            t += lasts
+            if pieces[piece, 3]:
                 taken[scan + 1 + reading_scans] = state[2 * N + 1]
-    return broken_at, line_speed
+    return broken_at

@@ -16,6 +16,7 @@ python-control).
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import control
 import numpy as np
@@ -39,14 +40,14 @@ def split_dead_time(dead_time: float, scan_time: float) -> tuple[int, float]:
     return whole, part if part > 1e-9 * scan_time else 0.0
 
 
-def _responses(A: Array, B: ComplexArray, C: Array, points: ComplexArray) -> ComplexArray:
+def _responses(A: Array, B: NDArray[Any], C: Array, points: NDArray[Any]) -> ComplexArray:
     """Return C (p I - A)^-1 B for each point p; B may differ from point to point.
 
     Shapes: A (n, n), B (m, n), C (n,), points (m,) -> (m,).
     """
     n = A.shape[0]
     pencil = points[:, None, None] * np.eye(n) - A
-    solved: ComplexArray = np.linalg.solve(pencil, B[:, :, None])[:, :, 0]
+    solved = np.linalg.solve(pencil, B[:, :, None])[:, :, 0]
     return np.asarray(solved @ C, dtype=np.complex128)
 
 

@@ -166,4 +166,3 @@ def roll_on_web(mechanics: Array) -> tuple[float, float]:
     slow, second = modes[np.argsort(np.abs(modes))[:2]]
     frequency = math.sqrt(abs(slow * second))
     return frequency, float(-(slow + second).real / (2.0 * frequency))
-

@@ -193,4 +193,3 @@ def signal_limits(scenario: Scenario) -> tuple[float, float]:
     weight = -STANDARD_GRAVITY * cell.roller_mass * math.sin(cell.sensing_angle)
     headroom = cell.rated_load * cell.cells - math.copysign(1.0, off_axis) * weight
     return SIGNAL_LOW * full_scale, min(SIGNAL_HIGH * full_scale, max(headroom, 0.0) / per_newton)
-

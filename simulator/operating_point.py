@@ -136,9 +136,7 @@ def sliding_ratio(m: kernel.Machine, omega: float) -> float:
     return 1.0 + (m.breakaway - 1.0) * math.exp(-((m.gear * omega / m.stribeck_speed) ** 2))
 
 
-def tension_at(
-    m: kernel.Machine, *, diameter: float, line_speed: float, output: float
-) -> float:
+def tension_at(m: kernel.Machine, *, diameter: float, line_speed: float, output: float) -> float:
     """Return the steady tension [N] that an output makes; below zero the web would go slack.
 
     Args:
@@ -233,9 +231,7 @@ def _slip(m: kernel.Machine, omega: float, line_speed: float) -> float:
     return omega
 
 
-def _reason(
-    scenario: Scenario, output: float, *, low: float, high: float, tension: float
-) -> str:
+def _reason(scenario: Scenario, output: float, *, low: float, high: float, tension: float) -> str:
     c = scenario.controller
     if output < c.output_low:
         return (
@@ -277,5 +273,7 @@ def _warnings(
     if state.span_tension.min() <= 0.0:
         found.append("a span goes slack: the rollers drag more than the tension can pull")
     if m.device == kernel.BRAKE and state.roll_torque < 0.0:
-        found.append("friction alone makes more than this tension, and a brake can't drive the roll")
+        found.append(
+            "friction alone makes more than this tension, and a brake can't drive the roll"
+        )
     return tuple(found)

@@ -246,7 +246,7 @@ class Clutch(_TorqueDevice):
 
 @dataclass(frozen=True, config=SETTINGS, kw_only=True)
 class TorqueMotor(_TorqueDevice):
-    """A torque motor: torque in both directions; a negative residual torque drives the other way."""
+    """A torque motor: torque both ways; below zero it drives the roll the other way."""
 
     kind: Literal["torque motor"] = "torque motor"
     residual_torque: Annotated[float, Quantity("N m", -1e6, 1e6, "torque at 0 % output")] = 0.0
@@ -323,8 +323,7 @@ class Controller:
     def _limits(self) -> Controller:
         if self.output_low >= self.output_high:
             raise ValueError(
-                f"output_low {self.output_low:g} % must be below output_high "
-                f"{self.output_high:g} %"
+                f"output_low {self.output_low:g} % must be below output_high {self.output_high:g} %"
             )
         return self
 

@@ -29,7 +29,10 @@ def _counts(s: Scenario) -> Iterator[Problem]:
     if not 2 <= spans <= MOST_SPANS:
         yield "span", f"must be 2 to {MOST_SPANS} tables, not {spans}"
     if rollers != spans - 1:
-        yield "roller", f"must be one fewer than span: {spans} spans take {spans - 1}, not {rollers}"
+        yield (
+            "roller",
+            f"must be one fewer than span: {spans} spans take {spans - 1}, not {rollers}",
+        )
 
 
 def _one_load_cell(s: Scenario) -> Iterator[Problem]:
@@ -70,9 +73,12 @@ def _tension_bearable(s: Scenario) -> Iterator[Problem]:
     stiffness = s.web.modulus * s.web.width * s.web.thickness
     most = max(s.run.tension, s.run.far_tension, s.run.entry_tension)
     if most > MOST_STRAIN * stiffness:
-        yield "web.modulus", (
-            f"is too low for these tensions: {most:.4g} N would stretch the web by "
-            f"{100.0 * most / stiffness:.0f} %, more than {100.0 * MOST_STRAIN:.0f} %"
+        yield (
+            "web.modulus",
+            (
+                f"is too low for these tensions: {most:.4g} N would stretch the web by "
+                f"{100.0 * most / stiffness:.0f} %, more than {100.0 * MOST_STRAIN:.0f} %"
+            ),
         )
 
 

@@ -45,9 +45,7 @@ _SECTIONS: dict[str, tuple[type, ...]] = {
     "controller": (schema.Controller,),
 }
 # What pydantic adds to a path where a section may be one of several classes.
-_TAGS = {"wound roll", "pull roll"} | {
-    device.__dataclass_fields__["kind"].default for device in _SECTIONS["torque_device"]
-}
+_TAGS = {"wound roll", "pull roll"} | {device.kind for device in get_args(schema.TorqueDevice)}
 
 
 def load_scenario(path: str | Path) -> Scenario:
@@ -177,7 +175,9 @@ def _steps(key: str) -> list[str | int]:
 
 def _decoded(text: str | bytes, name: str) -> str:
     if len(text) > LARGEST_FILE:
-        raise ScenarioError((Fault(name, "", "", "is larger than 1 MB; a scenario takes a few kB"),))
+        raise ScenarioError(
+            (Fault(name, "", "", "is larger than 1 MB; a scenario takes a few kB"),)
+        )
     if isinstance(text, bytes):
         try:
             text = text.decode("utf-8-sig")
@@ -252,7 +252,9 @@ def _needs(loc: tuple[str | int, ...]) -> str:
     for section in _places(loc):
         quantity = quantities(section).get(last)
         if quantity is not None:
-            unit = f"; write a number and a unit ({examples(quantity.unit)})" if quantity.unit else ""
+            unit = (
+                f"; write a number and a unit ({examples(quantity.unit)})" if quantity.unit else ""
+            )
             return f"is missing: {quantity.meaning}{unit}"
     if len(loc) == 1 and last in _SECTIONS:
         keys = ", ".join(_required(_SECTIONS[last][0]))
@@ -263,14 +265,14 @@ def _needs(loc: tuple[str | int, ...]) -> str:
 def _unknown(name: str, loc: tuple[str | int, ...], given: Any) -> Fault:
     last = str(loc[-1])
     known = list(
-        dict.fromkeys(
-            f.name for section in _places(loc) for f in dataclasses.fields(section)
-        )
+        dict.fromkeys(f.name for section in _places(loc) for f in dataclasses.fields(section))
     )
     known = [key for key in known if key != "source"]
     near = difflib.get_close_matches(last, known, n=1)
     hint = f"did you mean {near[0]}? " if near else ""
-    return Fault(name, _key(loc), _shown(given), f"is not known here; {hint}known: {', '.join(known)}")
+    return Fault(
+        name, _key(loc), _shown(given), f"is not known here; {hint}known: {', '.join(known)}"
+    )
 
 
 def _plain_words(details: ErrorDetails, loc: tuple[str | int, ...]) -> str:
@@ -322,5 +324,3 @@ def _table(section: Any) -> Any:
         unit = known[f.name].unit if f.name in known else ""
         table[f.name] = format_quantity(value, unit, digits=17) if unit else value
     return table
-
-

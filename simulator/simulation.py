@@ -132,10 +132,15 @@ def simulate(
     m = kernel_machine(scenario, runout=runout, time_compression=time_compression)
     k = kernel_controller(scenario)
     scans = max(math.ceil(duration / k.scan_time - 1e-9), 1)
-    pieces = _pieces(scenario, m, speeds=(v, *_speeds(plan)), share=step_share)
-    if scans * int(pieces.steps.sum()) > MOST_STEPS:
+    output_scans, output_part = split_dead_time(scenario.torque_device.dead_time, k.scan_time)
+    reading_scans, reading_part = split_dead_time(scenario.load_cell.dead_time, k.scan_time)
+    speeds = {v, *(action.value for action in plan if action.what == "line speed")}
+    longest = step_share / fastest_rate(m, speeds=tuple(sorted(speeds)), tension=T)
+    pieces = _pieces(k.scan_time, output_part, reading_part, longest=longest)
+    steps = scans * pieces[:, 1].sum()
+    if steps > MOST_STEPS:
         raise SimulationError(
-            f"duration {duration:.4g} s takes {scans * int(pieces.steps.sum()):.2g} steps of "
+            f"duration {duration:.4g} s takes {steps:.2g} steps of "
             f"integration, more than {MOST_STEPS:.0e}: run a shorter time"
         )
 
@@ -154,23 +159,23 @@ def simulate(
     draws = np.random.default_rng(seed).standard_normal(scans)
     events = sorted(plan, key=lambda action: action.at)
     record = np.empty((-(-scans // record_every), kernel.COLUMNS + m.length.size))
-    broken_at, _ = kernel.run(
+    broken_at = kernel.run(
         m,
         k,
         state,
         direction,
         memory,
         draws * (scenario.load_cell.noise if noise else 0.0),
-        np.array([math.ceil(e.at / k.scan_time - 1e-9) for e in events], dtype=np.int64),
-        np.array([_KINDS[e.what] for e in events], dtype=np.int64),
-        np.array([e.value for e in events], dtype=float),
-        np.array([e.over for e in events], dtype=float),
-        pieces.steps,
-        pieces.time,
-        pieces.is_new,
-        pieces.takes,
-        pieces.output_scans,
-        pieces.reading_scans,
+        np.array(
+            [
+                (math.ceil(e.at / k.scan_time - 1e-9), _KINDS[e.what], e.value, e.over)
+                for e in events
+            ],
+            dtype=float,
+        ).reshape(-1, 4),
+        pieces,
+        output_scans,
+        reading_scans,
         record_every,
         v,
         output,
@@ -179,34 +184,20 @@ def simulate(
     return _trend(scenario, record, events=events, broken_at=broken_at, notes=notes)
 
 
-@dataclass(frozen=True)
-class _Pieces:
-    """How one scan is cut so that both dead times fall on a step: see `kernel.run`."""
+def _pieces(scan: float, output_part: float, reading_part: float, *, longest: float) -> Array:
+    """Cut one scan where the delayed output changes and the delayed reading is taken.
 
-    time: Array
-    steps: NDArray[np.int64]
-    is_new: NDArray[np.bool_]
-    takes: NDArray[np.bool_]
-    output_scans: int
-    reading_scans: int
-
-
-def _pieces(
-    scenario: Scenario, m: kernel.Machine, *, speeds: tuple[float, ...], share: float
-) -> _Pieces:
-    scan = scenario.controller.scan_time
-    output_scans, output_part = split_dead_time(scenario.torque_device.dead_time, scan)
-    reading_scans, reading_part = split_dead_time(scenario.load_cell.dead_time, scan)
-    cuts = sorted({0.0, output_part, scan - reading_part, scan})
-    lengths = np.diff(cuts)
-    longest = share / fastest_rate(m, speeds=tuple(sorted(set(speeds))), tension=scenario.run.tension)
-    return _Pieces(
-        time=lengths,
-        steps=np.maximum(np.ceil(lengths / longest - 1e-9), 1).astype(np.int64),
-        is_new=np.array([start >= output_part for start in cuts[:-1]]),
-        takes=np.array([end == scan - reading_part for end in cuts[1:]]),
-        output_scans=output_scans,
-        reading_scans=reading_scans,
+    Returns the rows that `kernel.run` wants; no step is longer than `longest` [s].
+    """
+    cuts = np.array(sorted({0.0, output_part, scan - reading_part, scan}))
+    lasts = np.diff(cuts)
+    return np.column_stack(
+        [
+            lasts,
+            np.maximum(np.ceil(lasts / longest - 1e-9), 1.0),
+            cuts[:-1] >= output_part,
+            cuts[1:] == scan - reading_part,
+        ]
     )
 
 
@@ -224,10 +215,6 @@ def fastest_rate(m: kernel.Machine, *, speeds: tuple[float, ...], tension: float
             A, _, _ = jacobian(m, diameter=2.0 * radius, line_speed=v, tension=tension)
             fastest = max(fastest, float(np.abs(np.linalg.eigvals(A)).max()))
     return fastest
-
-
-def _speeds(plan: Sequence[Action]) -> tuple[float, ...]:
-    return tuple(action.value for action in plan if action.what == "line speed")
 
 
 def _check(*, duration: float, line_speed: float, tension: float, record_every: int) -> None:

@@ -129,7 +129,9 @@ def read_trend(text: str, *, name: str = "trend") -> Trend:
     values: dict[str, list[float]] = {column: [] for column in header if column in _COLUMNS}
     for number, row in enumerate(rows[1:], start=2):
         if len(row) != len(header):
-            raise ValueError(f"{name}, line {number}: {len(row)} cells, the header has {len(header)}")
+            raise ValueError(
+                f"{name}, line {number}: {len(row)} cells, the header has {len(header)}"
+            )
         for column, cell in zip(header, row, strict=True):
             if column in values:
                 try:
@@ -149,4 +151,12 @@ def read_trend(text: str, *, name: str = "trend") -> Trend:
             raise ValueError(f"{name}, line {bad[0] + 2}, {column}: must be a finite number")
     if n < 2 or np.any(np.diff(arrays["time"]) <= 0.0):
         raise ValueError(f"{name}: time_s must increase from line to line, over two lines at least")
-    return Trend(**arrays)
+    return Trend(
+        time=arrays["time"],
+        tension=arrays["tension"],
+        output=arrays["output"],
+        setpoint=arrays["setpoint"],
+        line_speed=arrays["line_speed"],
+        diameter=arrays["diameter"],
+        automatic=arrays["automatic"],
+    )

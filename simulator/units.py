@@ -10,10 +10,11 @@ import math
 import re
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import pint
 
-_registry = pint.UnitRegistry()
+_registry: pint.UnitRegistry[Any] = pint.UnitRegistry()
 # In this trade a mil is a thousandth of an inch (pint's is an angle), and web tension is given in
 # pounds per linear inch.
 _registry.define("mil = 0.001 inch")
@@ -101,7 +102,7 @@ def format_quantity(value: float, unit: str, *, digits: int = 6) -> str:
 
 @dataclass(frozen=True)
 class UnitSystem:
-    """How one reader wants to see quantities: (SI unit, unit as pint reads it, label) for each kind.
+    """How one reader wants to see quantities.
 
     Attributes:
         name: of the system.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 import typer
 from rich.console import Console
@@ -61,7 +61,7 @@ def pretune_command(
     print_report(result, out)
 
 
-def _refuse(message: str) -> None:
+def _refuse(message: str) -> NoReturn:
     print(message, file=sys.stderr)
     raise typer.Exit(BAD_INPUT)
 

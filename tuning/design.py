@@ -106,10 +106,7 @@ def design_for_roll(scenario: Scenario, *, ms_limit: float = DEFAULT_MS) -> Roll
         raise ValueError(f"ms_limit {ms_limit}: must lie between 1.2 and 2.0")
     scan = scenario.controller.scan_time
     checked = _plants(scenario, _diameters(scenario, CHECK_DIAMETERS))
-    chosen = {
-        key: plant
-        for key, plant in _plants(scenario, _diameters(scenario, DESIGN_DIAMETERS)).items()
-    }
+    chosen = _plants(scenario, _diameters(scenario, DESIGN_DIAMETERS))
     for _ in range(len(checked)):
         gains = most_integral_pi(list(chosen.values()), scan_time=scan, ms_limit=ms_limit)
         cases = tuple(
@@ -182,7 +179,10 @@ def most_integral_pi(
         raise ValueError(f"no PI gains keep Ms within {ms_limit} here")
     around = grid[max(best - 1, 0)], grid[min(best + 1, grid.size - 1)]
     found = minimize_scalar(
-        lambda Kc: -largest(float(Kc)), bounds=around, method="bounded", options={"xatol": 1e-6 * around[0]}
+        lambda Kc: -largest(float(Kc)),
+        bounds=around,
+        method="bounded",
+        options={"xatol": 1e-6 * around[0]},
     )
     Kc = float(found.x) if -found.fun > values[best] else float(grid[best])
     return Gains(Kc=Kc, Ti=Kc / largest(Kc))

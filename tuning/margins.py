@@ -96,9 +96,7 @@ def loop_margins(plant: LinearPlant, gains: Gains, *, scan_time: float | None = 
         return Margins(False, Ms, Mt, peak, nan, nan, nan, nan)
     gain_margin = _gain_margin(response, omega, L, ends_real=scan_time is not None)
     phase_margin, delay_margin, crossover = _phase_margin(response, omega, L)
-    return Margins(
-        True, Ms, Mt, peak, gain_margin, phase_margin, delay_margin, crossover, slowest
-    )
+    return Margins(True, Ms, Mt, peak, gain_margin, phase_margin, delay_margin, crossover, slowest)
 
 
 def plant_gain_near(plant: LinearPlant) -> float:
@@ -128,7 +126,10 @@ def frequency_grid(
     if scan_time is not None:
         high = math.pi / scan_time
         low = min(low, 1e-3 * high)
-    parts = [np.geomspace(low, high, 500), np.linspace(0.0, min(high, 40.0 / max(delays, 40.0 / high)), 401)[1:]]
+    parts = [
+        np.geomspace(low, high, 500),
+        np.linspace(0.0, min(high, 40.0 / max(delays, 40.0 / high)), 401)[1:],
+    ]
     for pole in poles:
         if abs(pole.imag) > 0.0:
             # Points crowd around a resonance as its own width demands.
@@ -178,7 +179,9 @@ def _crossings(function: Callable[[Array], Array], omega: Array, values: Array) 
     above = values >= 0.0
     places = np.flatnonzero(above[:-1] != above[1:])
     return [
-        float(brentq(lambda w: float(function(np.array([w]))[0]), omega[i], omega[i + 1], rtol=1e-12))
+        float(
+            brentq(lambda w: float(function(np.array([w]))[0]), omega[i], omega[i + 1], rtol=1e-12)
+        )
         for i in places
     ]
 
@@ -212,9 +215,7 @@ def _phase_margin(
     )
 
 
-def _stable_by_argument(
-    plant: LinearPlant, gains: Gains, response: Response, omega: Array
-) -> bool:
+def _stable_by_argument(plant: LinearPlant, gains: Gains, response: Response, omega: Array) -> bool:
     """Count closed-loop poles in the right half plane by the turn of 1 + L along w = 0+ … inf.
 
     With n0 open-loop poles at the origin and P in the right half plane, 1 + L turns by

@@ -184,7 +184,7 @@ def judge_rules(
 def as_json(result: Pretune) -> dict[str, Any]:
     """Return the result as plain data with SI units in the key names; nan and inf become None."""
     design, fit = result.design, result.step_test.fit
-    return _plain(
+    whole: dict[str, Any] = _plain(
         {
             "title": result.scenario.title,
             "zone": result.scenario.zone,
@@ -236,6 +236,7 @@ def as_json(result: Pretune) -> dict[str, Any]:
             "warnings": list(result.warnings),
         }
     )
+    return whole
 
 
 def _point_json(point: OperatingPoint) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from tuning.pretune import Pretune
 CAUTION = (
     "Before anyone tries this on a machine: rotating rolls and nips draw in hands and clothing, a "
     "roll and a taut web store energy, brakes get hot. The numbers above come from a model; start "
-    "low, stay clear of the web, and follow the machine's manual, local codes and licensed practice."
+    "low, stay clear of the web; the machine's manual, local codes and licensed practice rule."
 )
 
 
@@ -121,7 +121,13 @@ def _recommended(result: Pretune, console: Console) -> None:
     for heading in ("form", "term", "value", "unit", "formula"):
         table.add_column(heading, justify="right" if heading == "value" else "left")
     for row in in_all_forms(design.gains, result.scenario.controller.tension_range):
-        table.add_row(row.form, row.symbol, f"{row.value:.4g}", row.unit, row.formula)
+        table.add_row(
+            row.form,
+            row.symbol,
+            "–" if row.value is None else f"{row.value:.4g}",
+            row.unit,
+            row.formula,
+        )
     console.print(table)
     worst = design.worst
     console.print(

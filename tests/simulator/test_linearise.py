@@ -15,9 +15,9 @@ from simulator.scenario import Roller, Span
 
 def right_hand_side(m, state, command, speed):
     N = m.length.size
-    rate, tension, drive, hold = np.zeros(2 * N + 4), np.zeros(N), np.zeros(N), np.zeros(N)
+    rate, forces = np.zeros(2 * N + 4), np.zeros((3, N))
     forward = np.ones(N, dtype=np.int64)
-    kernel.derivative(m, state, forward, command, speed, False, rate, tension, drive, hold)
+    kernel.derivative(m, state, forward, command, speed, False, rate, forces)
     return rate
 
 

@@ -28,7 +28,7 @@ def test_length_on_a_roll_from_a_worked_example(film):
 
 
 def test_roll_inertia_is_that_of_a_hollow_cylinder(film):
-    # J = m/2 (R² + Rc²), m = rho pi (R² - Rc²) w: mechanics handbook form, another grouping of ours.
+    # J = m/2 (R² + Rc²), m = rho pi (R² - Rc²) w: the form of mechanics handbooks.
     R, Rc = 0.5 * film.roll.full_diameter, 0.5 * film.roll.core_diameter
     mass = film.web.density * math.pi * (R**2 - Rc**2) * film.web.width
     expected = film.roll.core_inertia + 0.5 * mass * (R**2 + Rc**2)
@@ -62,9 +62,7 @@ def test_rewind_is_laid_out_against_the_file(scenario):
 
 def test_reading_ends_at_the_cells_rating(film):
     # 180° wrap straight down on two 100 N cells, weightless roller: 2 T = 200 N, so 100 N at most.
-    cell = replace(
-        film.load_cell, wrap_angle=math.pi, roller_mass=0.0, rated_load=100.0, cells=2
-    )
+    cell = replace(film.load_cell, wrap_angle=math.pi, roller_mass=0.0, rated_load=100.0, cells=2)
     assert signal_limits(replace(film, load_cell=cell))[1] == pytest.approx(100.0)
     # The roller's weight pulls the same way as the web here and uses part of the rating.
     heavy = replace(cell, roller_mass=10.0)

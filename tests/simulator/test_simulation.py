@@ -16,7 +16,11 @@ def quiet(scenario, plan, **run):
 
 
 def test_same_seed_same_bits(film):
-    plan = [Action(1.0, "output", 55.0), Action(3.0, "automatic"), Action(4.0, "line speed", 2.0, 1.0)]
+    plan = [
+        Action(1.0, "output", 55.0),
+        Action(3.0, "automatic"),
+        Action(4.0, "line speed", 2.0, 1.0),
+    ]
     runs = [simulate(film, plan, duration=6.0, seed=7) for _ in range(2)]
     for name in ("time", "tension", "output", "web_tension", "torque", "span_tension"):
         assert getattr(runs[0], name).tobytes() == getattr(runs[1], name).tobytes()
@@ -149,7 +153,11 @@ def test_output_comes_back_from_its_limit_without_windup(film, anti_windup):
             film.controller, Kc=0.05, Ti=0.5, anti_windup=anti_windup, output_high=60.0
         ),
     )
-    plan = [Action(0.0, "automatic"), Action(1.0, "setpoint", 290.0), Action(21.0, "setpoint", 150.0)]
+    plan = [
+        Action(0.0, "automatic"),
+        Action(1.0, "setpoint", 290.0),
+        Action(21.0, "setpoint", 150.0),
+    ]
     trend = quiet(tuned, plan, duration=120.0)
     assert trend.output.max() == pytest.approx(60.0)
     left = trend.time[(trend.time > 21.0) & (trend.output < 59.9)][0] - 21.0
@@ -228,7 +236,12 @@ def test_refuses_a_run_that_makes_no_sense(film, wrong):
 
 @pytest.mark.parametrize(
     "wrong",
-    [(0.0, "jump", 1.0), (-1.0, "output", 1.0), (0.0, "output", math.nan), (0.0, "line speed", -1.0)],
+    [
+        (0.0, "jump", 1.0),
+        (-1.0, "output", 1.0),
+        (0.0, "output", math.nan),
+        (0.0, "line speed", -1.0),
+    ],
 )
 def test_refuses_an_action_that_makes_no_sense(wrong):
     with pytest.raises(SimulationError):
