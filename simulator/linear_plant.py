@@ -175,15 +175,12 @@ class LinearPlant:
             raise ValueError(f"scan_time {scan_time} s: must be above 0 s")
         whole, part = split_dead_time(self.dead_time, scan_time)
         prompt, transition = self._held_input(scan_time - part)
-        late = transition @ self._held_input(part)[0] if part else np.zeros_like(self.B)
-        return SampledPlant(
-            Phi=expm(self.A * scan_time),
-            late=late,
-            prompt=prompt,
-            C=self.C,
-            delay=whole,
-            scan_time=scan_time,
-        )
+        late = np.zeros_like(self.B)
+        if part:
+            # The older output acts first, for `part`; its effect then decays for the rest.
+            effect, before = self._held_input(part)
+            late, transition = transition @ effect, transition @ before
+        return SampledPlant(transition, late, prompt, self.C, whole, scan_time)
 
     def _held_input(self, duration: float) -> tuple[Array, Array]:
         """Return (integral of exp(A t) B over the duration, exp(A duration))."""

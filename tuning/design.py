@@ -24,19 +24,19 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
 
 from simulator import Scenario, linearise, operating_point
-from simulator.linear_plant import LinearPlant
 from simulator.machine import diameter_range
 from tuning.gains import Gains
-from tuning.margins import Margins, frequency_grid, loop_margins
+from tuning.margins import Margins, PlantResponse, loop_margins, plant_response
 
 Array = NDArray[np.float64]
 
 DEFAULT_MS = 1.6
 # Below this many scans a reset time is integral action alone, whatever the gain says.
 LEAST_RESET_SCANS = 1.0
-DESIGN_DIAMETERS = 9
+# The grid of diameters that gains are checked on; every third starts the design, every sixth has an
+# entry in the schedule.
 CHECK_DIAMETERS = 25
-SCHEDULE_DIAMETERS = 5
+DESIGN_EVERY, SCHEDULE_EVERY = 3, 6
 
 
 @dataclass(frozen=True)
@@ -104,15 +104,12 @@ def design_for_roll(scenario: Scenario, *, ms_limit: float = DEFAULT_MS) -> Roll
     """
     if not 1.2 <= ms_limit <= 2.0:
         raise ValueError(f"ms_limit {ms_limit}: must lie between 1.2 and 2.0")
-    scan = scenario.controller.scan_time
-    checked = _plants(scenario, _diameters(scenario, CHECK_DIAMETERS))
-    chosen = _plants(scenario, _diameters(scenario, DESIGN_DIAMETERS))
+    diameters = _diameters(scenario, CHECK_DIAMETERS)
+    checked = _responses(scenario, diameters)
+    chosen = {key: seen for key, seen in checked.items() if key[0] in diameters[::DESIGN_EVERY]}
     for _ in range(len(checked)):
-        gains = most_integral_pi(list(chosen.values()), scan_time=scan, ms_limit=ms_limit)
-        cases = tuple(
-            RollCase(*key, loop_margins(plant, gains, scan_time=scan))
-            for key, plant in checked.items()
-        )
+        gains = most_integral_pi(list(chosen.values()), ms_limit=ms_limit)
+        cases = tuple(RollCase(*key, loop_margins(seen, gains)) for key, seen in checked.items())
         worst = max(cases, key=_severity)
         key = (worst.diameter, worst.line_speed)
         if _severity(worst) <= ms_limit * 1.0005 or key in chosen:
@@ -120,9 +117,9 @@ def design_for_roll(scenario: Scenario, *, ms_limit: float = DEFAULT_MS) -> Roll
         chosen[key] = checked[key]
 
     schedule = []
-    for diameter in _diameters(scenario, SCHEDULE_DIAMETERS):
-        plants = list(_plants(scenario, [diameter]).values())
-        best = most_integral_pi(plants, scan_time=scan, ms_limit=ms_limit)
+    for diameter in diameters[::SCHEDULE_EVERY]:
+        here = [seen for key, seen in checked.items() if key[0] == diameter]
+        best = most_integral_pi(here, ms_limit=ms_limit)
         schedule.append(ScheduleEntry(diameter, best))
     return RollDesign(
         gains=gains,
@@ -134,46 +131,42 @@ def design_for_roll(scenario: Scenario, *, ms_limit: float = DEFAULT_MS) -> Roll
     )
 
 
-def most_integral_pi(
-    plants: Sequence[LinearPlant], *, scan_time: float, ms_limit: float = DEFAULT_MS
-) -> Gains:
+def most_integral_pi(plants: Sequence[PlantResponse], *, ms_limit: float = DEFAULT_MS) -> Gains:
     """Return the PI gains with the largest Ki = Kc/Ti that keep Ms within a limit on all plants.
 
     Args:
-        plants: stable, with positive gain.
-        scan_time: of the digital controller [s].
+        plants: stable, with positive gain, all sampled at the same scan time.
         ms_limit: largest sensitivity allowed [-].
 
     Raises:
-        ValueError: a plant is not stable by itself, or no gains keep the limit.
+        ValueError: a plant is not stable by itself or not sampled, or no gains keep the limit.
     """
     responses = []
-    for plant in plants:
-        if plant.poles.real.max() >= 0.0:
+    for seen in plants:
+        if seen.scan_time is None:
+            raise ValueError("the design is for a digital controller: give its scan time")
+        if seen.plant.poles.real.max() >= 0.0:
             raise ValueError(
                 "the machine is not stable in manual at one of its operating points; "
                 "lower the breakaway ratio or raise the crawl speed"
             )
-        omega = frequency_grid(plant, scan_time=scan_time)
-        G = plant.sampled(scan_time).frequency_response(omega)
-        responses.append((G, G * scan_time / np.expm1(1j * omega * scan_time)))
+        integrator = seen.scan_time / np.expm1(1j * seen.omega * seen.scan_time)
+        responses.append((seen.values, seen.values * integrator))
+    least_reset = LEAST_RESET_SCANS * (plants[0].scan_time or 0.0)
     G = np.concatenate([g for g, _ in responses])
     b = np.concatenate([gi for _, gi in responses])
 
     def largest(Kc: float) -> float:
         # Integral action alone is Ti at its least; more gain than that or none.
         Ki = float(largest_integral_gain(np.array([Kc]), G, b, ms_limit=ms_limit)[0])
-        return min(Ki, Kc / (LEAST_RESET_SCANS * scan_time))
+        return min(Ki, Kc / least_reset)
 
     # Gain alone meets the limit at the root of the same quadratic with G in the integrator's place;
     # beyond it lie gains that may look fine and are unstable.
     top = float(largest_integral_gain(np.zeros(1), G, G, ms_limit=ms_limit)[0])
     top = min(top, 1e3 / float(np.abs(G).max()))
     grid = np.geomspace(1e-4 * top, top * (1.0 - 1e-9), 160)
-    values = np.minimum(
-        largest_integral_gain(grid, G, b, ms_limit=ms_limit),
-        grid / (LEAST_RESET_SCANS * scan_time),
-    )
+    values = np.minimum(largest_integral_gain(grid, G, b, ms_limit=ms_limit), grid / least_reset)
     best = int(np.argmax(values))
     if values[best] <= 0.0:
         raise ValueError(f"no PI gains keep Ms within {ms_limit} here")
@@ -222,12 +215,15 @@ def _diameters(scenario: Scenario, count: int) -> list[float]:
     return [float(d) for d in np.geomspace(high, low, count)]
 
 
-def _plants(
+def _responses(
     scenario: Scenario, diameters: Sequence[float]
-) -> dict[tuple[float, float], LinearPlant]:
+) -> dict[tuple[float, float], PlantResponse]:
     speeds = sorted({scenario.run.line_speed, scenario.run.crawl_speed}, reverse=True)
+    scan = scenario.controller.scan_time
     return {
-        (d, v): linearise(scenario, diameter=d, line_speed=v) for d in diameters for v in speeds
+        (d, v): plant_response(linearise(scenario, diameter=d, line_speed=v), scan_time=scan)
+        for d in diameters
+        for v in speeds
     }
 
 
@@ -243,7 +239,7 @@ def _warnings(
         found.append(f"Ms reaches {worst.margins.Ms:.2f} between the points of the design")
     if gains.Ti <= 1.01 * LEAST_RESET_SCANS * scenario.controller.scan_time:
         found.append("proportional action buys nothing here: this is integral action alone")
-    for diameter in _diameters(scenario, SCHEDULE_DIAMETERS):
+    for diameter in _diameters(scenario, CHECK_DIAMETERS)[::SCHEDULE_EVERY]:
         point = operating_point(scenario, diameter=diameter)
         if point.reason:
             found.append(f"at {1000 * diameter:.4g} mm diameter: {point.reason}")

@@ -16,6 +16,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import product
 
 import numpy as np
@@ -36,8 +37,8 @@ PARAMETERS: dict[Kind, tuple[str, ...]] = {
 LEAST_DAMPING, MOST_DAMPING = 1e-3, 5.0
 # A lag of a tenth of a sampling interval can't be seen, nor one of twenty records.
 LEAST_LAG_IN_SAMPLES, MOST_LAG_IN_RECORDS = 0.1, 20.0
-# The grids look at this many samples; the final search uses all.
-GRID_SAMPLES = 800
+# The grids look at this many samples, the searches from them at more, the last one at all.
+GRID_SAMPLES, SEARCH_SAMPLES = 500, 4000
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,12 +57,12 @@ class Record:
     change_times: Array
     changes: Array
 
-    @property
+    @cached_property
     def interval(self) -> float:
         """Usual time between samples [s]."""
         return float(np.median(np.diff(self.time)))
 
-    @property
+    @cached_property
     def segments(self) -> list[slice]:
         """Samples from each change to the next, or to the end."""
         starts = np.searchsorted(self.time, self.change_times)
@@ -77,9 +78,7 @@ class Record:
     def response(self, model: ProcessModel) -> Array:
         """Return what the model makes of the output, from 0, shape (n,) [% of range]."""
         total = np.zeros_like(self.time)
-        for segment, at, change in zip(
-            self.segments, self.change_times, self.changes, strict=True
-        ):
+        for segment, at, change in zip(self.segments, self.change_times, self.changes, strict=True):
             after = slice(segment.start, None)
             total[after] += change * model.step_response(self.time[after] - at)
         return total
@@ -123,24 +122,25 @@ def fit_kind(record: Record, kind: Kind) -> Fitted | None:
         record: the step test.
         kind: of model [-].
     """
-    best: tuple[float, Theta] | None = None
-    low, high = _bounds(record, kind)
-    for start in _starts(record, kind):
-        theta = np.clip(start, low + 1e-9, high - 1e-9)
-        found = least_squares(
-            lambda theta: _project(record, _model(kind, theta))[2],
-            theta,
-            bounds=(low, high),
-            xtol=1e-10,
-            ftol=1e-12,
-            gtol=1e-14,
-            max_nfev=200,
-        )
-        if best is None or found.cost < best[0]:
-            best = (float(found.cost), tuple(found.x))
-    if best is None:
-        return None
-    unit = _model(kind, best[1])
+    # Times in samples and the measurement in its own spread: the same search at any scale.
+    h = record.interval
+    scaled = Record(
+        record.time / h,
+        record.measurement / record.measurement.std(),
+        record.change_times / h,
+        record.changes / np.abs(record.changes).max(),
+    )
+    thin = scaled.thinned(SEARCH_SAMPLES)
+    searches = [_search(thin, scaled, kind, start) for start in _starts(scaled, kind)]
+    _, theta = min(searches)
+    if thin is not scaled:
+        _, theta = _search(scaled, scaled, kind, theta)
+    found_model = _model(kind, theta)
+    unit = replace(
+        found_model,
+        time_constant=h * found_model.time_constant,
+        dead_time=h * found_model.dead_time,
+    )
     gain, baseline, residual = _project(record, unit)
     if gain == 0.0:
         return None
@@ -148,11 +148,49 @@ def fit_kind(record: Record, kind: Kind) -> Fitted | None:
     return Fitted(model, baseline, residual, _covariance(record, model, residual))
 
 
+def _search(thin: Record, whole: Record, kind: Kind, start: Theta) -> tuple[float, Theta]:
+    """Return half the sum of squares at the nearest minimum, and where it is."""
+    low, high = _bounds(whole, kind)
+    found = least_squares(
+        lambda theta: _project(thin, _model(kind, theta))[2],
+        np.clip(start, low + 1e-9, high - 1e-9),
+        bounds=(low, high),
+        x_scale=[max(1.0, *np.exp(start[1:2]), start[0]), 1.0, 1.0][: len(start)],
+        xtol=1e-10,
+        ftol=1e-12,
+        gtol=1e-14,
+        max_nfev=200,
+    )
+    return float(found.cost), tuple(float(x) for x in found.x)
+
+
 def autocorrelation(residual: Array) -> float:
     """Return the correlation of each residual with the next, between 0 and 1 [-]."""
     r = residual - residual.mean()
     power = float(r @ r)
     return min(max(float(r[1:] @ r[:-1]) / power, 0.0), 1.0) if power > 0.0 else 0.0
+
+
+def spectral_lines(time: Array, values: Array, *, interval: float, count: int) -> list[float]:
+    """Return the frequencies of the strongest peaks of the spectrum, strongest first [Hz].
+
+    Args:
+        time: increasing, shape (n,) [s].
+        values: shape (n,) [% of range].
+        interval: usual time between samples [s].
+        count: most peaks wanted [-].
+    """
+    if time.size < 8:
+        return []
+    n = min(max(int((time[-1] - time[0]) / interval) + 1, 8), 2**15)
+    even = np.linspace(time[0], time[-1], n)
+    resampled = np.interp(even, time, values)
+    # Zeros appended place the peak between the lines of the plain transform.
+    power = np.abs(np.fft.rfft(resampled - resampled.mean(), 4 * n))
+    frequency = np.fft.rfftfreq(4 * n, even[1] - even[0])
+    peaks = np.flatnonzero((power[1:-1] >= power[:-2]) & (power[1:-1] > power[2:])) + 1
+    strongest = peaks[np.argsort(power[peaks])[::-1][:count]]
+    return [float(frequency[i]) for i in strongest]
 
 
 def _model(kind: Kind, theta: Theta | Array) -> ProcessModel:
@@ -164,12 +202,13 @@ def _model(kind: Kind, theta: Theta | Array) -> ProcessModel:
 
 def _project(record: Record, unit: ProcessModel) -> tuple[float, float, Array]:
     """Return the best gain and baseline for a model of gain 1, and the residual."""
-    shape = record.response(unit)
-    mean, level = shape.mean(), record.measurement.mean()
+    shape, n = record.response(unit), record.time.size
+    # Sums, not means: this is called some thousand times a fit.
+    mean, level = float(shape.sum()) / n, float(record.measurement.sum()) / n
     centred, y = shape - mean, record.measurement - level
     power = float(centred @ centred)
     gain = float(centred @ y) / power if power > 0.0 else 0.0
-    return gain, float(level - gain * mean), y - gain * centred
+    return gain, level - gain * mean, y - gain * centred
 
 
 def _bounds(record: Record, kind: Kind) -> tuple[Array, Array]:
@@ -196,10 +235,10 @@ def _starts(record: Record, kind: Kind) -> list[Theta]:
         return [_best(thin, kind, product(dead_times, lags))]
     # One grid over everything, and a fine one about the frequency at which the measurement rings:
     # many cycles in phase leave a basin too narrow for the first.
-    starts = [_best(thin, kind, product(dead_times[::2], lags, np.log([0.15, 0.5, 1.0, 2.0])))]
+    starts = [_best(thin, kind, product(dead_times[::2], lags[::2], np.log([0.15, 0.5, 1.0, 2.0])))]
     for T in _ringing_times(record, _model("first order", _starts(record, "first order")[0])):
-        near = np.log(T) + np.array([-0.06, -0.03, 0.0, 0.03, 0.06])
-        phases = T * np.linspace(0.0, 2.0 * math.pi, 12, endpoint=False)
+        near = np.log(T) + np.array([-0.04, 0.0, 0.04])
+        phases = T * np.linspace(0.0, 2.0 * math.pi, 8, endpoint=False)
         latest = _bounds(record, kind)[1][0]
         late = [min(L, latest) for L in {*phases, *dead_times[::2]}]
         starts.append(_best(thin, kind, product(late, near, np.log([0.01, 0.04, 0.15]))))
@@ -230,17 +269,9 @@ def _dead_times(record: Record) -> Array:
 def _ringing_times(record: Record, lag: ProcessModel) -> list[float]:
     """Return T = 1/(2 pi f) [s] for the two strongest lines in what a lag leaves unexplained."""
     segment = record.main_segment
-    time, left = record.time[segment], _project(record, lag)[2][segment]
-    if time.size < 8:
-        return []
-    n = min(max(int((time[-1] - time[0]) / record.interval) + 1, 8), 2**15)
-    even = np.linspace(time[0], time[-1], n)
-    values = np.interp(even, time, left)
-    power = np.abs(np.fft.rfft(values - values.mean(), 4 * n))
-    frequency = np.fft.rfftfreq(4 * n, even[1] - even[0])
-    peaks = np.flatnonzero((power[1:-1] >= power[:-2]) & (power[1:-1] > power[2:])) + 1
-    strongest = peaks[np.argsort(power[peaks])[::-1][:2]]
-    return [1.0 / (2.0 * math.pi * float(frequency[i])) for i in strongest]
+    left = _project(record, lag)[2][segment]
+    lines = spectral_lines(record.time[segment], left, interval=record.interval, count=2)
+    return [1.0 / (2.0 * math.pi * f) for f in lines]
 
 
 def _covariance(record: Record, model: ProcessModel, residual: Array) -> Array:
@@ -266,12 +297,15 @@ def _covariance(record: Record, model: ProcessModel, residual: Array) -> Array:
         columns.append((record.response(moved) - at_fit) / step)
     sensitivity = np.column_stack(columns)
     size = np.linalg.norm(sensitivity, axis=0)
-    if n <= p or not np.all(size > 0.0):
-        return np.full((p - 1, p - 1), np.nan)
-    _, singular, rows = np.linalg.svd(sensitivity / size, full_matrices=False)
-    if singular[-1] < 1e-9 * singular[0]:
-        return np.full((p - 1, p - 1), np.nan)
-    spread = (rows.T / singular) / size[:, None]
+    # A parameter that no sample feels (the dead time of a step between two samples) has no error
+    # to give; the others keep theirs.
+    felt = np.flatnonzero(size > 0.0)
+    covariance = np.full((p, p), np.nan)
+    _, singular, rows = np.linalg.svd(sensitivity[:, felt] / size[felt], full_matrices=False)
+    if n <= p or singular[-1] < 1e-9 * singular[0]:
+        return covariance[1:, 1:]
+    spread = (rows.T / singular) / size[felt, None]
     r = min(autocorrelation(residual), 0.999)
     variance = float(residual @ residual) / (n - p) * (1.0 + r) / (1.0 - r)
-    return np.asarray((variance * spread @ spread.T)[1:, 1:])
+    covariance[np.ix_(felt, felt)] = variance * spread @ spread.T
+    return covariance[1:, 1:]

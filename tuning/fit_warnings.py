@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from tuning.fit_search import Fitted, Record, autocorrelation
 from tuning.process_model import ProcessModel
+from tuning.remainder import Ringing
 
 Array = NDArray[np.float64]
 
@@ -17,6 +18,8 @@ CLEAR_STEP = 5.0
 # Three time constants are 95 % of the way.
 SETTLED_AFTER = 3.0
 FEWEST_SAMPLES_A_CYCLE = 8.0
+# A model this many times more damped than the ringing found hides it from a rule.
+MORE_DAMPED = 1.5
 POOR_FIT = 70.0
 # Drift over the record that matters, as a share of the response, and in standard errors.
 DRIFT_SHARE, CLEAR_DRIFT = 0.1, 3.0
@@ -36,7 +39,8 @@ def doubts(
     fitted: Fitted,
     *,
     noise: float,
-    ringing: float,
+    ringing: Ringing | None,
+    swing: tuple[float, Array] | None,
     alike: tuple[tuple[str, str], ...],
 ) -> tuple[str, ...]:
     """Return warnings about a fitted step test.
@@ -46,11 +50,13 @@ def doubts(
         held: levels of the output, shape (m + 1,) [%].
         fitted: the chosen model.
         noise: rms of what the closest model leaves [% of range].
-        ringing: frequency at which the response rings [Hz]; nan if it does not.
+        ringing: after each step; None if there is none.
+        swing: frequency [Hz] and values [% of range] of a swing taken off the measurement.
         alike: pairs of parameters that the record can't tell apart.
     """
     notes = [
         _ringing(record, fitted.model, ringing),
+        _swing(swing),
         _signal(record, fitted, noise),
         _settled(record, fitted.model),
         _limits(record, held, fitted.model),
@@ -64,21 +70,36 @@ def doubts(
     return tuple(note for note in notes if note)
 
 
-def _ringing(record: Record, model: ProcessModel, frequency: float) -> str:
-    if math.isnan(frequency):
+def _ringing(record: Record, model: ProcessModel, ringing: Ringing | None) -> str:
+    if ringing is None:
         return ""
     note = (
-        f"the response rings (damping {model.damping:.2g}, {frequency:.3g} Hz): rules made for a "
-        "lag plus delay would mislead; use those for a second-order model, and integral action "
-        "alone to begin with"
+        f"the response rings (damping {ringing.damping:.2g}, {ringing.frequency:.3g} Hz): rules "
+        "made for a lag plus delay would mislead; begin with integral action alone"
     )
-    samples = 1.0 / (frequency * record.interval)
+    if model.damping is None or model.damping > MORE_DAMPED * ringing.damping:
+        note += (
+            f", and the {model.kind} model damps it more than the machine does: check gains on the "
+            "machine's own model"
+        )
+    samples = 1.0 / (ringing.frequency * record.interval)
     if samples < FEWEST_SAMPLES_A_CYCLE:
         note += (
             f"; a cycle has only {samples:.1f} samples, so that a faster oscillation could look "
             "the same: record faster"
         )
     return note
+
+
+def _swing(swing: tuple[float, Array] | None) -> str:
+    if swing is None:
+        return ""
+    frequency, values = swing
+    return (
+        f"the measurement swings at {frequency:.3g} Hz ({float(np.ptp(values)):.2g} % of range, "
+        "peak to peak) whether or not the output steps: taken off before the fit; compare with the "
+        "turning frequency of the roll"
+    )
 
 
 def _signal(record: Record, fitted: Fitted, noise: float) -> str:
@@ -164,8 +185,9 @@ def _drift(record: Record, fitted: Fitted) -> str:
     centred = record.time - record.time.mean()
     power = float(centred @ centred)
     slope = float(centred @ fitted.residual) / power
-    r = min(autocorrelation(fitted.residual), 0.999)
-    error = float(fitted.residual.std()) * math.sqrt((1.0 + r) / (1.0 - r) / power)
+    left = fitted.residual - slope * centred
+    r = min(autocorrelation(left), 0.999)
+    error = float(left.std()) * math.sqrt((1.0 + r) / (1.0 - r) / power)
     drift = slope * float(record.time[-1])
     moved = float(np.ptp(record.measurement - fitted.residual))
     if abs(drift) > DRIFT_SHARE * moved and abs(slope) > CLEAR_DRIFT * error:

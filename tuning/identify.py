@@ -23,6 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 from tuning.fit_search import PARAMETERS, Fitted, Record, autocorrelation, fit_kind
 from tuning.fit_warnings import doubts
 from tuning.process_model import ProcessModel
+from tuning.remainder import Ringing, find_ringing, steady_swing, without
 
 Array = NDArray[np.float64]
 
@@ -86,21 +87,33 @@ class StepFit:
 
     Attributes:
         candidates: one of each kind, the chosen one first.
-        rings: whether the chosen model is second order with damping below 0.6, and its overshoot
-            stands out of the noise.
-        ringing_frequency: of the damped oscillation [Hz]; nan if it does not ring.
+        ringing: damped oscillation after each step; None if there is none. There is one if the
+            chosen model is second order with damping below 0.6 and an overshoot that stands out of
+            the noise, or if what the chosen model leaves unexplained rings.
+        swing_frequency: of a swing that runs on whether or not the output steps, taken off the
+            measurement before the fit [Hz]; nan if there is none.
         warnings: what a reader should know.
     """
 
     candidates: tuple[Candidate, ...]
-    rings: bool = False
-    ringing_frequency: float = math.nan
+    ringing: Ringing | None = None
+    swing_frequency: float = math.nan
     warnings: tuple[str, ...] = ()
 
     @property
     def best(self) -> ProcessModel:
         """The chosen model."""
         return self.candidates[0].model
+
+    @property
+    def rings(self) -> bool:
+        """Whether the response rings."""
+        return self.ringing is not None
+
+    @property
+    def ringing_frequency(self) -> float:
+        """Frequency of the damped oscillation [Hz]; nan if it does not ring."""
+        return math.nan if self.ringing is None else self.ringing.frequency
 
     @property
     def fit_percent(self) -> float:
@@ -145,34 +158,45 @@ def fit_model(
     record, held = _read(time, output, measurement)
     if not resolution >= 0.0:
         raise ValueError(f"resolution {resolution} % of range: must be 0 or more")
+    fits, closest = _fits(record)
+    swing = _swing(record, fits, closest)
+    if swing is not None:
+        record = without(record, swing[1])
+        fits, closest = _fits(record)
+    criteria = [_criterion(record, fitted, closest, resolution) for fitted in fits]
+    order = [int(i) for i in np.argsort(criteria)]
+    chosen = fits[order[0]]
+    candidates = tuple(_candidate(record, fits[i], criteria[i]) for i in order)
+    noise = float(closest.residual.std())
+    ringing = _ringing(record, fits, chosen, noise)
+    return StepFit(
+        candidates=candidates,
+        ringing=ringing,
+        swing_frequency=math.nan if swing is None else swing[0],
+        warnings=doubts(
+            record,
+            held,
+            chosen,
+            noise=noise,
+            ringing=ringing,
+            swing=swing,
+            alike=candidates[0].alike,
+        ),
+    )
+
+
+def _fits(record: Record) -> tuple[list[Fitted], Fitted]:
+    """Return the three kinds fitted, and the closest of them."""
     fits = [fitted for kind in PARAMETERS if (fitted := fit_kind(record, kind)) is not None]
     if not fits:
         raise ValueError(
             "measurement: does not follow the output at all; check that this is the right signal "
             "and that the output reaches the machine"
         )
-    closest = min(fits, key=lambda fitted: float(fitted.residual.std()))
-    order = np.argsort([_criterion(record, fitted, closest, resolution) for fitted in fits])
-    chosen = [fits[int(i)] for i in order]
-    candidates = tuple(
-        _candidate(record, fitted, _criterion(record, fitted, closest, resolution))
-        for fitted in chosen
-    )
-    noise = float(closest.residual.std())
-    rings, frequency = _ringing(record, candidates[0].model, noise)
-    return StepFit(
-        candidates=candidates,
-        rings=rings,
-        ringing_frequency=frequency,
-        warnings=doubts(
-            record, held, chosen[0], noise=noise, ringing=frequency, alike=candidates[0].alike
-        ),
-    )
+    return fits, min(fits, key=lambda fitted: float(fitted.residual.std()))
 
 
-def _read(
-    time: ArrayLike, output: ArrayLike, measurement: ArrayLike
-) -> tuple[Record, Array]:
+def _read(time: ArrayLike, output: ArrayLike, measurement: ArrayLike) -> tuple[Record, Array]:
     """Return the checked record and the levels the output was held at [%]."""
     t, u, y = (np.asarray(values, dtype=float) for values in (time, output, measurement))
     if t.ndim != 1 or not t.shape == u.shape == y.shape:
@@ -201,6 +225,20 @@ def _read(
         raise ValueError(f"measurement stays at {y[0]:g} % of range throughout: nothing to fit")
     record = Record(t - t[0], y, t[changed] - t[0], u[changed] - u[changed - 1])
     return record, u[np.concatenate([[0], changed])]
+
+
+def _swing(record: Record, fits: list[Fitted], closest: Fitted) -> tuple[float, Array] | None:
+    """Return a steady swing that hides in the residuals: frequency [Hz], values [% of range].
+
+    A second-order model with no damping can take a steady swing for its own ringing, so the
+    others are asked first.
+    """
+    others = [fitted for fitted in fits if fitted.model.kind != "second order"]
+    for fitted in (*sorted(others, key=lambda other: float(other.residual.std()))[:1], closest):
+        swing = steady_swing(record, fitted.residual)
+        if swing is not None:
+            return swing
+    return None
 
 
 def _criterion(record: Record, fitted: Fitted, closest: Fitted, resolution: float) -> float:
@@ -240,14 +278,27 @@ def _candidate(record: Record, fitted: Fitted, criterion: float) -> Candidate:
     )
 
 
-def _ringing(record: Record, model: ProcessModel, noise: float) -> tuple[bool, float]:
-    """Return whether the model rings, and its damped frequency [Hz] or nan."""
+def _ringing(record: Record, fits: list[Fitted], chosen: Fitted, noise: float) -> Ringing | None:
+    """Return the ringing after each step; None if there is none.
+
+    A model that rings only says that there is ringing: with a lag before the resonance its damping
+    is wrong, and what a first-order model leaves shows the decay better.
+    """
+    own = _model_rings(record, chosen.model, noise)
+    if own is None:
+        return find_ringing(record, chosen)
+    lags = [fitted for fitted in fits if fitted.model.kind == "first order"]
+    return (find_ringing(record, lags[0]) if lags else None) or own
+
+
+def _model_rings(record: Record, model: ProcessModel, noise: float) -> Ringing | None:
+    """Return the ringing of the model itself; None if its overshoot drowns in the noise."""
     z = model.damping
     if z is None or z >= RINGS_BELOW:
-        return False, math.nan
+        return None
     w = math.sqrt(1.0 - z * z)
-    # Textbook identity, see the overshoot in the tests.
+    # Overshoot of a second-order step, a textbook identity.
     overshoot = math.exp(-math.pi * z / w) * abs(model.gain) * float(np.abs(record.changes).max())
     if overshoot < CLEAR_OVERSHOOT * noise:
-        return False, math.nan
-    return True, w / (2.0 * math.pi * model.time_constant)
+        return None
+    return Ringing(w / (2.0 * math.pi * model.time_constant), z)

@@ -21,13 +21,16 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq, minimize_scalar
 
 from simulator.linear_plant import LinearPlant, SampledPlant
+from tuning.frequency_grid import crossings, frequency_grid, highest
 from tuning.gains import Gains
 
 Array = NDArray[np.float64]
-Response = Callable[[Array], NDArray[np.complex128]]
+ComplexArray = NDArray[np.complex128]
+
+
+MOST_HALVINGS = 40
 
 
 @dataclass(frozen=True)
@@ -57,89 +60,97 @@ class Margins:
     slowest_time: float = float("nan")
 
 
-def loop_margins(plant: LinearPlant, gains: Gains, *, scan_time: float | None = None) -> Margins:
-    """Judge gains on a plant.
+@dataclass(frozen=True, eq=False)
+class PlantResponse:
+    """A plant as a loop sees it, evaluated once and used for as many gains as one likes.
+
+    Attributes:
+        plant: output to measured tension, with exact dead time.
+        scan_time: of the digital controller [s]; None for a continuous one.
+        sampled: the plant at that scan time; None for a continuous loop.
+        omega: frequencies that resolve every mode, shape (n,) [rad/s].
+        values: response there, shape (n,) [% of range per %].
+    """
+
+    plant: LinearPlant
+    scan_time: float | None
+    sampled: SampledPlant | None
+    omega: Array
+    values: ComplexArray
+
+    def at(self, omega: Array) -> ComplexArray:
+        """Return the response at other frequencies, shape (m,) [rad/s]."""
+        source = self.plant if self.sampled is None else self.sampled
+        return source.frequency_response(omega)
+
+
+def plant_response(plant: LinearPlant, *, scan_time: float | None = None) -> PlantResponse:
+    """Evaluate a plant for judging gains on it.
 
     Args:
         plant: output to measured tension, with exact dead time.
+        scan_time: of the digital controller [s]; None for a continuous one.
+
+    Raises:
+        ValueError: the scan time is not positive.
+    """
+    sampled = None if scan_time is None else plant.sampled(scan_time)
+    omega = frequency_grid(plant, scan_time=scan_time)
+    source = plant if sampled is None else sampled
+    return PlantResponse(plant, scan_time, sampled, omega, source.frequency_response(omega))
+
+
+def loop_margins(
+    plant: LinearPlant | PlantResponse, gains: Gains, *, scan_time: float | None = None
+) -> Margins:
+    """Judge gains on a plant.
+
+    Args:
+        plant: output to measured tension, with exact dead time; or the same already evaluated,
+            which carries its own scan time.
         gains: ISA standard form in % of range.
         scan_time: of the digital controller [s]; None for a continuous one.
 
     Raises:
         ValueError: the scan time is not positive.
     """
-    omega = frequency_grid(plant, scan_time=scan_time, slow=plant_gain_near(plant) * gains.Ki)
-    if scan_time is None:
+    seen = plant if isinstance(plant, PlantResponse) else plant_response(plant, scan_time=scan_time)
 
-        def response(w: Array) -> NDArray[np.complex128]:
-            return plant.frequency_response(w) * gains.frequency_response(w)
+    def controller(w: Array) -> ComplexArray:
+        if seen.scan_time is None:
+            return gains.frequency_response(w)
+        return gains.sampled_frequency_response(w, seen.scan_time)
 
-        stable, slowest = _stable_by_argument(plant, gains, response, omega), math.nan
+    def response(w: Array) -> ComplexArray:
+        return seen.at(w) * controller(w)
+
+    omega = seen.omega
+    L = seen.values * controller(omega)
+    slow = abs(L[0]) * omega[0]  # where weak integral action alone would reach a loop gain of 1
+    if slow < omega[0]:
+        below = np.geomspace(1e-2 * slow, omega[0], 60)[:-1] if slow > 0.0 else omega[:0]
+        omega, L = np.concatenate([below, omega]), np.concatenate([response(below), L])
+
+    if seen.sampled is None:
+        stable, slowest = _stable_by_argument(seen.plant, gains, response, omega), math.nan
     else:
-        sampled = plant.sampled(scan_time)
-
-        def response(w: Array) -> NDArray[np.complex128]:
-            controller = gains.sampled_frequency_response(w, scan_time)
-            return sampled.frequency_response(w) * controller
-
-        modes = np.abs(closed_loop_modes(sampled, gains))
+        modes = np.abs(closed_loop_modes(seen.sampled, gains))
         stable = bool(modes.max() < 1.0)
-        slowest = -scan_time / math.log(modes.max()) if 0.0 < modes.max() < 1.0 else math.nan
+        slowest = math.nan
+        if 0.0 < modes.max() < 1.0:
+            slowest = -seen.sampled.scan_time / math.log(modes.max())
 
-    L = response(omega)
-    Ms, peak = _highest(lambda w: 1.0 / np.abs(1.0 + response(w)), omega, 1.0 / np.abs(1.0 + L))
-    Mt, _ = _highest(
-        lambda w: np.abs(response(w) / (1.0 + response(w))), omega, np.abs(L / (1.0 + L))
-    )
+    Ms, peak = highest(lambda w: 1.0 / np.abs(1.0 + response(w)), omega, 1.0 / np.abs(1.0 + L))
+    Mt, _ = highest(lambda w: np.abs(1.0 - 1.0 / (1.0 + response(w))), omega, np.abs(L / (1.0 + L)))
     if not stable:
         nan = math.nan
         return Margins(False, Ms, Mt, peak, nan, nan, nan, nan)
-    gain_margin = _gain_margin(response, omega, L, ends_real=scan_time is not None)
+    gain_margin = _gain_margin(response, omega, L, ends_real=seen.sampled is not None)
     phase_margin, delay_margin, crossover = _phase_margin(response, omega, L)
     return Margins(True, Ms, Mt, peak, gain_margin, phase_margin, delay_margin, crossover, slowest)
 
 
-def plant_gain_near(plant: LinearPlant) -> float:
-    """Return the static gain [%/%], or the rate of rise [%/(% s)] of an integrating plant."""
-    gain = abs(plant.static_gain)
-    return gain if math.isfinite(gain) else float(np.abs(plant.C) @ np.abs(plant.B))
-
-
-def frequency_grid(
-    plant: LinearPlant, *, scan_time: float | None = None, slow: float = 0.0
-) -> Array:
-    """Return angular frequencies that resolve every mode and the dead time, shape (n,) [rad/s].
-
-    Args:
-        plant: whose poles and dead time are to be resolved.
-        scan_time: the grid ends at pi/scan_time [s]; None for a continuous loop.
-        slow: a frequency that the grid must reach well below, such as K Ki [rad/s].
-    """
-    poles = plant.poles
-    sizes = np.abs(poles[np.abs(poles) > 0.0])
-    reach = sizes if sizes.size else np.array([1.0])
-    delays = plant.dead_time + (scan_time or 0.0)
-    low = min([1e-3 * reach.min(), *([1e-2 * slow] if slow > 0.0 else [])])
-    if delays > 0.0:
-        low = min(low, 1e-3 / delays)
-    high = 100.0 * max(reach.max(), 10.0 / delays if delays > 0.0 else 0.0, slow)
-    if scan_time is not None:
-        high = math.pi / scan_time
-        low = min(low, 1e-3 * high)
-    parts = [
-        np.geomspace(low, high, 500),
-        np.linspace(0.0, min(high, 40.0 / max(delays, 40.0 / high)), 401)[1:],
-    ]
-    for pole in poles:
-        if abs(pole.imag) > 0.0:
-            # Points crowd around a resonance as its own width demands.
-            spread = np.sinh(np.linspace(-5.0, 5.0, 81)) / np.sinh(1.0)
-            parts.append(abs(pole.imag) + abs(pole.real) * spread)
-    grid = np.unique(np.concatenate(parts))
-    return np.asarray(grid[(grid >= low) & (grid <= high)])
-
-
-def closed_loop_modes(sampled: SampledPlant, gains: Gains) -> NDArray[np.complex128]:
+def closed_loop_modes(sampled: SampledPlant, gains: Gains) -> ComplexArray:
     """Return the eigenvalues of plant and digital controller together, per scan [-].
 
     Args:
@@ -154,68 +165,37 @@ def closed_loop_modes(sampled: SampledPlant, gains: Gains) -> NDArray[np.complex
     return np.asarray(np.linalg.eigvals(loop), dtype=np.complex128)
 
 
-def _highest(
-    function: Callable[[Array], Array], omega: Array, values: Array
-) -> tuple[float, float]:
-    """Return (maximum, where) of a function known on a grid, refined between grid points."""
-    inner = np.flatnonzero((values[1:-1] >= values[:-2]) & (values[1:-1] >= values[2:])) + 1
-    tops = sorted(inner, key=lambda i: -values[i])[:4]
-    at = int(np.argmax(values))
-    best, where = float(values[at]), float(omega[at])
-    for i in tops:
-        found = minimize_scalar(
-            lambda w: -float(function(np.array([w]))[0]),
-            bounds=(omega[i - 1], omega[i + 1]),
-            method="bounded",
-            options={"xatol": 1e-9 * omega[i]},
-        )
-        if -found.fun > best:
-            best, where = float(-found.fun), float(found.x)
-    return best, where
-
-
-def _crossings(function: Callable[[Array], Array], omega: Array, values: Array) -> list[float]:
-    """Return where a function known on a grid passes zero [rad/s]."""
-    above = values >= 0.0
-    places = np.flatnonzero(above[:-1] != above[1:])
-    return [
-        float(
-            brentq(lambda w: float(function(np.array([w]))[0]), omega[i], omega[i + 1], rtol=1e-12)
-        )
-        for i in places
-    ]
-
-
 def _gain_margin(
-    response: Response, omega: Array, L: NDArray[np.complex128], *, ends_real: bool
+    response: Callable[[Array], ComplexArray], omega: Array, L: ComplexArray, *, ends_real: bool
 ) -> float:
-    places = _crossings(lambda w: response(w).imag, omega, L.imag)
-    values = [complex(response(np.array([w]))[0]) for w in places]
+    places = crossings(lambda w: response(w).imag, omega, L.imag)
+    values = response(places) if places.size else places.astype(complex)
     if ends_real:
         # At half the sampling frequency a sampled response is real and ends.
-        values.append(complex(L[-1].real, 0.0))
-    factors = [1.0 / abs(value) for value in values if value.real < 0.0]
-    return min((factor for factor in factors if factor > 1.0), default=math.inf)
+        values = np.append(values, L[-1].real)
+    factors = 1.0 / np.abs(values[values.real < 0.0])
+    return float(min(factors[factors > 1.0], default=math.inf))
 
 
 def _phase_margin(
-    response: Response, omega: Array, L: NDArray[np.complex128]
+    response: Callable[[Array], ComplexArray], omega: Array, L: ComplexArray
 ) -> tuple[float, float, float]:
     """Return (phase margin [deg], delay margin [s], lowest crossover [rad/s])."""
-    places = _crossings(lambda w: np.log(np.abs(response(w))), omega, np.log(np.abs(L)))
-    if not places:
+    places = crossings(lambda w: np.log(np.abs(response(w))), omega, np.log(np.abs(L)))
+    if not places.size:
         return math.inf, math.inf, math.nan
-    angles = np.angle(response(np.array(places)))
-    lag_left = (angles + math.pi) % (2.0 * math.pi)
+    lag_left = (np.angle(response(places)) + math.pi) % (2.0 * math.pi)
     nearest = np.minimum(lag_left, 2.0 * math.pi - lag_left)
     return (
         float(np.degrees(nearest.min())),
-        float((lag_left / np.array(places)).min()),
-        min(places),
+        float((lag_left / places).min()),
+        float(places.min()),
     )
 
 
-def _stable_by_argument(plant: LinearPlant, gains: Gains, response: Response, omega: Array) -> bool:
+def _stable_by_argument(
+    plant: LinearPlant, gains: Gains, response: Callable[[Array], ComplexArray], omega: Array
+) -> bool:
     """Count closed-loop poles in the right half plane by the turn of 1 + L along w = 0+ … inf.
 
     With n0 open-loop poles at the origin and P in the right half plane, 1 + L turns by
@@ -225,6 +205,15 @@ def _stable_by_argument(plant: LinearPlant, gains: Gains, response: Response, om
     near = np.geomspace(1e-6 * omega[0], omega[0], 200)[:-1]
     everywhere = np.concatenate([near, omega, far if plant.dead_time == 0.0 else far[:0]])
     f = 1.0 + response(everywhere)
+    for _ in range(MOST_HALVINGS):
+        # A loop that passes close to -1 turns fast there: look closer until no step turns far.
+        turns = np.angle(f[1:] / f[:-1])
+        wide = np.flatnonzero(np.abs(turns) > 0.5)
+        if not wide.size:
+            break
+        middle = 0.5 * (everywhere[wide] + everywhere[wide + 1])
+        everywhere = np.insert(everywhere, wide + 1, middle)
+        f = np.insert(f, wide + 1, 1.0 + response(middle))
     turn = float(np.sum(np.angle(f[1:] / f[:-1])))
     tiny = 1e-9 * max(1.0, float(np.abs(plant.poles).max()))
     at_origin = int(np.sum(np.abs(plant.poles) <= tiny)) + (1 if math.isfinite(gains.Ti) else 0)

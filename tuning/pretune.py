@@ -17,7 +17,7 @@ from simulator.machine import named_diameters
 from tuning.design import DEFAULT_MS, RollDesign, design_for_roll
 from tuning.gains import Gains
 from tuning.handover import Handover, handover
-from tuning.margins import Margins, loop_margins
+from tuning.margins import Margins, loop_margins, plant_response
 from tuning.rules import Suggestion, suggest
 from tuning.step_test import StepTest, step_test
 from tuning.ultimate import Ultimate, ultimate_cycle
@@ -166,12 +166,13 @@ def judge_rules(
 ) -> tuple[JudgedRule, ...]:
     """Judge each rule's gains at every point; the first point is where the step test was made."""
     scan = scenario.controller.scan_time
+    responses = [plant_response(p.plant, scan_time=scan) for p in points]
     judged = []
     for suggestion in suggestions:
         if suggestion.gains is None:
             judged.append(JudgedRule(suggestion, None, None, None))
             continue
-        margins = [loop_margins(p.plant, suggestion.gains, scan_time=scan) for p in points]
+        margins = [loop_margins(seen, suggestion.gains) for seen in responses]
         worst = max(
             range(len(points)),
             key=lambda i: margins[i].Ms if margins[i].stable else math.inf,

@@ -1,8 +1,8 @@
 """The three small process models that tuning rules are written for.
 
-    first order     K exp(-L s) / (T s + 1)
-    second order    K exp(-L s) / (T^2 s^2 + 2 zeta T s + 1)     T = 1/natural frequency
-    integrating     K exp(-L s) / s                               K in % per % and second
+first order     K exp(-L s) / (T s + 1)
+second order    K exp(-L s) / (T^2 s^2 + 2 zeta T s + 1)     T = 1/natural frequency
+integrating     K exp(-L s) / s                               K in % per % and second
 """
 
 from __future__ import annotations

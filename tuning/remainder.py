@@ -1,8 +1,8 @@
 """What a fitted model leaves unexplained: a steady swing, or ringing that the steps start.
 
 The three process models have one resonance at most, and a machine often has a lag before its
-resonance: then the lag is fitted and the ringing stays in the remainder. An out-of-round roll adds a
-swing of its own. The two differ in one thing: the steady swing was there before the step, and
+resonance: then the lag is fitted and the ringing stays in the remainder. An out-of-round roll adds
+a swing of its own. The two differ in one thing: the steady swing was there before the step, and
 ringing starts anew with each step, with the step's sign and size, and dies away.
 """
 
@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares, minimize_scalar
 
-from tuning.fit_search import Fitted, Record, autocorrelation, spectral_lines
+from tuning.fit_search import SEARCH_SAMPLES, Fitted, Record, autocorrelation, spectral_lines
 
 Array = NDArray[np.float64]
 
@@ -86,48 +86,59 @@ def steady_swing(record: Record, residual: Array) -> tuple[float, Array] | None:
 def find_ringing(record: Record, fitted: Fitted) -> Ringing | None:
     """Return the ringing that a model leaves unexplained; None if there is none that matters.
 
-    The remainder is fitted by the sum over the changes of exp(-sigma t) (a cos w t + b sin w t),
-    and counts if that pays for its four parameters by the Bayesian information criterion and is
-    large enough to matter.
+    From half a cycle after each change on, the remainder is fitted by the sum over the changes of
+    exp(-sigma t) (a cos w t + b sin w t), about a level of its own between changes, since
+    hysteresis and drift shift those. It counts if it pays for its four parameters by the Bayesian
+    information criterion and is large enough to matter.
 
     Args:
         record: the step test.
         fitted: the chosen model and its residual.
     """
-    response = record.response(fitted.model)
-    plain = [np.ones_like(response), response]
-
-    def mode(theta: Array) -> list[Array]:
-        return _mode(record, fitted.model.dead_time, math.exp(theta[0]), math.exp(theta[1]))
-
-    def left(theta: Array) -> Array:
-        return fitted.residual - _explained([*plain, *mode(theta)], fitted.residual)
-
     segment = record.main_segment
     lines = spectral_lines(
         record.time[segment], fitted.residual[segment], interval=record.interval, count=2
     )
     if not lines:
         return None
+    # The first half cycle belongs to the lag, which the chosen model draws as best it can.
+    begins = fitted.model.dead_time + 0.5 / lines[0]
+    thin = record.thinned(SEARCH_SAMPLES)
+    keep, stretch = _from(thin, begins)
+    if keep.size < 8:
+        return None
+    counts = np.maximum(np.bincount(stretch), 1)
+
+    def levelled(values: Array) -> Array:
+        means = np.bincount(stretch, values[keep]) / counts
+        return np.asarray(values[keep] - means[stretch])
+
+    def columns(theta: Array) -> list[Array]:
+        mode = _mode(thin, begins, math.exp(theta[0]), math.exp(theta[1]))
+        return [levelled(part) for part in mode]
+
+    def left(theta: Array) -> Array:
+        return residual - _explained(columns(theta), residual)
+
+    residual = levelled(thin.measurement - thin.response(fitted.model))
     near = np.log(2.0 * math.pi * np.outer(lines, [0.96, 1.0, 1.04])).ravel()
     grid = [np.array(point) for point in product(near, np.log([0.02, 0.06, 0.2]))]
     start = min(grid, key=lambda theta: float(np.sum(left(theta) ** 2)))
     low = np.array([start[0] - 0.3, math.log(LEAST_DECAY)])
     high = np.array([start[0] + 0.3, math.log(MOST_DECAY)])
     theta = least_squares(left, start, bounds=(low, high), xtol=1e-8).x
-    residual = left(theta)
     omega, decay = math.exp(theta[0]), math.exp(theta[1])
-    columns = np.column_stack([*plain, *mode(theta)])
-    weights = np.linalg.lstsq(columns, fitted.residual, rcond=None)[0]
     longest = float(np.diff([*record.change_times, record.time[-1]]).max())
     if math.exp(-decay * omega * longest) > MOST_LEFT:
         return None
-    swing = math.hypot(weights[2], weights[3]) * float(np.abs(record.changes).max())
-    swing *= math.exp(-math.pi * decay)
-    r = autocorrelation(residual)
-    n = max(residual.size * (1.0 - r) / (1.0 + r), 8.0)
-    gain = n * math.log(float(np.var(fitted.residual)) / max(float(np.var(residual)), 1e-300))
-    if gain < 4.0 * math.log(n) or swing < RINGING_SHARE * float(np.ptp(response)):
+    weights = np.linalg.lstsq(np.column_stack(columns(theta)), residual, rcond=None)[0]
+    swing = math.hypot(weights[0], weights[1]) * float(np.abs(record.changes).max())
+    remaining = left(theta)
+    r = autocorrelation(remaining)
+    n = max(remaining.size * (1.0 - r) / (1.0 + r), 8.0)
+    evidence = n * math.log(float(np.var(residual)) / max(float(np.var(remaining)), 1e-300))
+    matters = RINGING_SHARE * float(np.ptp(record.response(fitted.model)))
+    if evidence < 4.0 * math.log(n) or swing < matters:
         return None
     return Ringing(omega / (2.0 * math.pi), decay / math.hypot(1.0, decay))
 
@@ -137,11 +148,22 @@ def without(record: Record, swing: Array) -> Record:
     return replace(record, measurement=record.measurement - swing)
 
 
-def _mode(record: Record, dead_time: float, omega: float, decay: float) -> list[Array]:
+def _from(record: Record, begins: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return the samples that come so long after a change, or before all [-], and their stretch.
+
+    Stretch 0 is before the first change.
+    """
+    stretch = np.searchsorted(record.change_times, record.time, side="right")
+    starts = np.concatenate([[-np.inf], record.change_times])
+    keep = np.flatnonzero(record.time - starts[stretch] >= begins)
+    return keep, stretch[keep]
+
+
+def _mode(record: Record, begins: float, omega: float, decay: float) -> list[Array]:
     """Return the damped cosine and sine that the changes start, shapes (n,) [%]."""
     cosine, sine = np.zeros_like(record.time), np.zeros_like(record.time)
     for at, change in zip(record.change_times, record.changes, strict=True):
-        angle = omega * (record.time - at - dead_time)
+        angle = omega * (record.time - at - begins)
         size = np.where(angle >= 0.0, change * np.exp(-decay * np.maximum(angle, 0.0)), 0.0)
         cosine += size * np.cos(angle)
         sine += size * np.sin(angle)

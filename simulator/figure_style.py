@@ -1,0 +1,57 @@
+"""How pictures look: colours that stay apart for every reader, and panels that share a look.
+
+Palette: Okabe & Ito, "Color universal design" (2008), colour values from memory. A colour never
+stands alone: each line also has its own dash, and each mark its word.
+"""
+
+from __future__ import annotations
+
+from matplotlib.axes import Axes
+from matplotlib.font_manager import FontProperties
+from matplotlib.textpath import TextPath
+
+BLACK = "#000000"
+ORANGE = "#E69F00"
+SKY = "#56B4E9"
+GREEN = "#009E73"
+BLUE = "#0072B2"
+VERMILION = "#D55E00"
+PURPLE = "#CC79A7"
+GREY = "#666666"
+
+FONT = 10.0  # [points]
+SMALL = 9.0  # [points]; nothing is smaller
+
+
+def plain_panel(axes: Axes, label: str) -> None:
+    """Give a panel its y label, a light grid and no box.
+
+    Args:
+        axes: of the panel.
+        label: what the y axis shows, with its unit.
+    """
+    axes.set_ylabel(label, fontsize=FONT)
+    axes.tick_params(labelsize=SMALL)
+    axes.grid(True, color="#dddddd", linewidth=0.6)
+    axes.set_axisbelow(True)
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+
+
+def text_size(text: str, *, points: float, weight: str = "normal") -> tuple[float, float]:
+    """Return width and height of a text in the default font, over all its lines [inch].
+
+    Args:
+        text: to measure, one line or several.
+        points: size of the font [points].
+        weight: of the font, "normal" or "bold".
+    """
+    font = FontProperties(size=points, weight=weight)
+    # A dollar sign would start a formula; any other sign of its width does.
+    lines = text.replace("$", "S").split("\n")
+    # The rightmost point of the letters' outlines; blank lines have none.
+    widths = [
+        float(TextPath((0.0, 0.0), line, prop=font).vertices[:, 0].max()) if line.strip() else 0.0
+        for line in lines
+    ]
+    return max(widths) / 72.0, len(lines) * 1.25 * points / 72.0

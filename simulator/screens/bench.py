@@ -1,0 +1,214 @@
+"""What every screen shares: the machine at hand, the reader's units, pictures, faults, cautions."""
+
+from __future__ import annotations
+
+import io
+import math
+import re
+from functools import lru_cache
+from pathlib import Path
+
+import streamlit as st
+from matplotlib.figure import Figure
+
+from simulator import (
+    Scenario,
+    ScenarioError,
+    load_scenario,
+    read_scenario,
+    scenario_text,
+)
+from simulator.machine import diameter_range
+from simulator.units import METRIC, UNIT_SYSTEMS, UnitSystem
+
+FOLDER = Path(__file__).resolve().parents[2] / "scenarios"
+# The project's own machines, all invented: title → file.
+SCENARIOS: dict[str, Path] = {
+    load_scenario(path).title: path for path in sorted(FOLDER.glob("*.toml"))
+}
+
+_OWN = "as edited or opened here"
+_MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|$:<>~])")
+
+
+def current_scenario() -> Scenario:
+    """Return the machine at hand; the first invented one until another is chosen."""
+    if "scenario" not in st.session_state:
+        st.session_state["scenario"] = _invented(next(iter(SCENARIOS)))
+    scenario: Scenario = st.session_state["scenario"]
+    return scenario
+
+
+def set_scenario(scenario: Scenario) -> None:
+    """Make this the machine at hand, on every screen."""
+    st.session_state["scenario"] = scenario
+
+
+def unit_system() -> UnitSystem:
+    """Return the units that the reader chose."""
+    name = st.session_state.get("units", METRIC.name)
+    return next((units for units in UNIT_SYSTEMS if units.name == name), METRIC)
+
+
+@lru_cache(maxsize=20)
+def _invented(title: str) -> Scenario:
+    return load_scenario(SCENARIOS[title])
+
+
+def sidebar() -> None:
+    """Choose, open and save a machine, and choose units."""
+    with st.sidebar:
+        _choose_machine()
+        st.radio("Units", [units.name for units in UNIT_SYSTEMS], key="units", horizontal=True)
+        st.file_uploader(
+            "Open a scenario file", type=["toml"], key="bench.upload", on_change=_open_upload
+        )
+        if error := st.session_state.get("bench.faults"):
+            st.error("The file was not opened; the machine is as before.")
+            show_error(error)
+        scenario = current_scenario()
+        name = re.sub(r"\W+", "_", scenario.title.lower()).strip("_")[:40] or "machine"
+        st.download_button(
+            "Save this machine",
+            scenario_text(scenario),
+            file_name=f"{name}.toml",
+            mime="application/toml",
+            on_click="ignore",
+        )
+        st.caption(
+            "This tool advises; it never drives a machine. The machine's manual, local codes and "
+            "licensed practice come first."
+        )
+
+
+def _choose_machine() -> None:
+    scenario = current_scenario()
+    titles = list(SCENARIOS)
+    shown = next((title for title in titles if _invented(title) == scenario), _OWN)
+    # The choice follows the machine, also where a screen has changed it.
+    st.session_state["bench.machine"] = shown
+    options = titles if shown in titles else [_OWN, *titles]
+    st.selectbox("Machine (all invented)", options, key="bench.machine", on_change=_take_invented)
+
+
+def _take_invented() -> None:
+    title = st.session_state["bench.machine"]
+    if title in SCENARIOS:
+        set_scenario(_invented(title))
+
+
+def _open_upload() -> None:
+    file = st.session_state["bench.upload"]
+    st.session_state["bench.faults"] = None
+    if file is not None:
+        try:
+            set_scenario(read_scenario(file.getvalue(), name=file.name))
+        except ScenarioError as error:
+            st.session_state["bench.faults"] = error
+
+
+def heading(title: str, answers: str) -> None:
+    """Show the screen's name, the question it answers, and the machine at hand.
+
+    Args:
+        title: name of the screen.
+        answers: the question, in one line.
+    """
+    st.header(title)
+    st.markdown(f"*{answers}*")
+    st.caption(plain(current_scenario().title))
+
+
+def plain(text: str) -> str:
+    """Return a text with everything escaped that markdown would take as a sign."""
+    return _MARKDOWN.sub(r"\\\1", text).replace("\n", "  \n")
+
+
+def show_figure(figure: Figure, *, alt: str) -> None:
+    """Show a picture as wide as the page.
+
+    Args:
+        figure: to show.
+        alt: what the picture shows, for a reader who can't see it.
+    """
+    data = io.BytesIO()
+    figure.savefig(data, format="png", dpi=160)
+    st.image(data.getvalue(), width="stretch", alt=alt)
+
+
+def show_error(error: Exception) -> None:
+    """Show what is wrong: one line for each fault of a scenario, else the message."""
+    if isinstance(error, ScenarioError):
+        st.error("\n".join(f"- {plain(str(fault))}" for fault in error.faults))
+    else:
+        st.error(plain(str(error)))
+
+
+def pick_point(scenario: Scenario, *, key: str) -> tuple[float, float]:
+    """Let the reader choose a diameter and a line speed; return them [m, m/s].
+
+    Args:
+        scenario: the machine; the diameter lies between core and full roll (a pull roll has no
+            choice), the speed between crawl and running speed.
+        key: a name that no other screen uses.
+    """
+    left, right = st.columns(2)
+    low, high = diameter_range(scenario)
+    run = scenario.run
+    with left:
+        diameter = pick_value(
+            "Roll diameter", "diameter", low=low, high=high, start=high, key=f"{key}.diameter"
+        )
+    with right:
+        speed = pick_value(
+            "Line speed", "speed", low=run.crawl_speed, high=run.line_speed, start=run.line_speed,
+            key=f"{key}.speed",
+        )  # fmt: skip
+    return diameter, speed
+
+
+def pick_value(label: str, kind: str, *, low: float, high: float, start: float, key: str) -> float:
+    """Let the reader choose a value between limits with a slider; return it in SI units.
+
+    Args:
+        label: what is chosen.
+        kind: of quantity, as the unit system names it.
+        low: least value, in the SI unit of the kind [any].
+        high: largest value, in the SI unit of the kind [any].
+        start: value at first, in the SI unit of the kind [any].
+        key: a name that no other control uses.
+    """
+    units = unit_system()
+    label = f"{label} [{units.label(kind)}]"
+    bottom, top, first = (units.show(value, kind) for value in (low, high, start))
+    # Sixteen digits may not tell two nearly equal limits apart in the browser.
+    if top - bottom <= 1e-9 * abs(top):
+        st.text_input(label, f"{top:.5g}", disabled=True, key=f"{key}.only.{top!r}")
+        return high
+    step = 10.0 ** math.floor(math.log10((top - bottom) / 100.0))
+    digits = max(0, -math.floor(math.log10(step)))
+    # Other limits make another control, so that no value is left over from another machine.
+    chosen = st.slider(
+        label, bottom, top, min(max(first, bottom), top), step, f"%.{digits}f",
+        key=f"{key}.{bottom!r}.{top!r}",
+        persist_state="session",
+    )  # fmt: skip
+    return min(max(chosen / units.factor(kind), low), high)
+
+
+def caution() -> None:
+    """Show the usual cautions for work at a web machine."""
+    with st.expander("Before you go to the machine"):
+        st.markdown(
+            "- Rotating rolls and running nips draw in hands, hair and clothes: work at them only "
+            "with guards in place, or with the machine locked out and tried.\n"
+            "- A full roll keeps turning, and a web under tension keeps pulling, after power is "
+            "off: let the energy out before you open anything.\n"
+            "- Vent and lock pneumatic pressure; a brake may release, or grip, when it goes.\n"
+            "- A brake or clutch that has slipped is hot enough to burn.\n"
+            "- Lift rolls, and hang calibration weights, only with gear rated for the load.\n"
+            "- Try new gains at low speed and low tension first, with a hand on manual and the "
+            "emergency stop tested.\n\n"
+            "The numbers here come from a model of the machine and advise only; this tool never "
+            "drives a machine. The machine's manual, local codes and licensed practice come first."
+        )

@@ -1,0 +1,64 @@
+"""A step test recorded on a real machine: read from a file's bytes and fitted."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+
+import numpy as np
+
+from simulator import Trend, read_trend
+from tuning.identify import StepFit
+from tuning.step_test import fit_trend
+
+# A step test of an hour at 20 samples a second; more is a production record.
+MOST_SAMPLES = 72_000
+# Nothing on a machine is measured in larger numbers; beyond them sums of squares lose meaning.
+LARGEST = 1e9
+
+
+@dataclass(frozen=True)
+class RecordedStep:
+    """A recorded step test and what it says.
+
+    Attributes:
+        trend: as recorded.
+        fit: models fitted to it.
+    """
+
+    trend: Trend
+    fit: StepFit
+
+
+def recorded_step(data: bytes, *, name: str, tension_range: float) -> RecordedStep:
+    """Read a trend file recorded in manual and fit models to its steps.
+
+    Args:
+        data: the file as it is.
+        name: what to call the file in an error.
+        tension_range: 100 % of the measured scale [N].
+
+    Raises:
+        ValueError: the file is not text, not a trend, or holds no step test; says what to change.
+    """
+    try:
+        trend = read_trend(data.decode("utf-8-sig"), name=name)
+    except UnicodeDecodeError:
+        raise ValueError(
+            f"{name}: is not text in UTF-8; export the trend as CSV, not as a workbook"
+        ) from None
+    except csv.Error as error:
+        raise ValueError(f"{name}: can't be read as CSV ({error})") from None
+    if trend.time.size > MOST_SAMPLES:
+        raise ValueError(
+            f"{name}: has {trend.time.size} samples, more than {MOST_SAMPLES}: cut out the step "
+            "test, from shortly before the first step"
+        )
+    for column in ("time", "tension", "output"):
+        largest = float(np.abs(getattr(trend, column)).max())
+        if largest > LARGEST:
+            raise ValueError(f"{name}: {column} reaches {largest:.3g}: check its unit")
+    try:
+        return RecordedStep(trend, fit_trend(trend, tension_range=tension_range))
+    except ValueError as error:
+        raise ValueError(f"{name}: {error}") from None

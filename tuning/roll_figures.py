@@ -1,0 +1,238 @@
+"""Pictures of the recommended gains: margins over the roll, setpoint steps, the hand-over."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.transforms import blended_transform_factory
+
+from simulator import Scenario
+from simulator.figure_style import BLACK, BLUE, FONT, GREEN, GREY, SMALL, VERMILION, plain_panel
+from simulator.units import METRIC, UnitSystem, sensible
+from tuning.design import RollDesign
+from tuning.handover import Handover
+from tuning.roll_responses import RollResponse
+
+# A bump below this share of the running tension is not worth a mark [%].
+MARKED_BUMP = 0.5
+WIDTH = 10.0  # [inch]
+
+
+def draw_margins_over_roll(design: RollDesign, units: UnitSystem = METRIC) -> Figure:
+    """Draw Ms of the recommended gains over the roll, and gains that would follow the diameter.
+
+    Args:
+        design: for the whole roll.
+        units: that the reader wants.
+    """
+    if len({case.diameter for case in design.cases}) == 1:
+        return _margins_at_speeds(design, units)
+    figure = Figure(figsize=(WIDTH, 4.6), layout="constrained")
+    grid = figure.add_gridspec(2, 2, width_ratios=(3, 2))
+    ms = figure.add_subplot(grid[:, 0])
+    scale = units.factor("diameter")
+    speeds = sorted({case.line_speed for case in design.cases}, reverse=True)
+    # The larger hollow rings stay in sight where both curves are one.
+    styles = ((BLUE, "o", 8.0, "none", "-"), (VERMILION, "s", 3.5, VERMILION, (0, (5, 2))))
+    for speed, (colour, marker, size, face, dash) in zip(speeds, styles, strict=False):
+        cases = sorted((c for c in design.cases if c.line_speed == speed), key=lambda c: c.diameter)
+        ms.plot(
+            [scale * c.diameter for c in cases],
+            [c.margins.Ms if c.margins.stable else math.nan for c in cases],
+            color=colour, marker=marker, ms=size, mfc=face, ls=dash,
+            label=f"Ms at {units.text(speed, 'speed')}",
+        )  # fmt: skip
+    _limit_and_worst(ms, design, scale * design.worst.diameter)
+    ms.set_xlabel(f"roll diameter [{units.label('diameter')}]")
+    right = [figure.add_subplot(grid[row, 1], sharex=ms) for row in (0, 1)]
+    diameters = [scale * entry.diameter for entry in design.schedule]
+    fixed = design.gains
+    Kc = [entry.gains.Kc for entry in design.schedule]
+    Ki = [entry.gains.Ki for entry in design.schedule]
+    for axes, values, one, label in zip(
+        right, (Kc, Ki), (fixed.Kc, fixed.Ki), ("Kc [%/%]", "Kc/Ti [1/s]"), strict=True
+    ):
+        axes.plot(diameters, values, color=GREEN, marker="^", ms=6, label="gains for each diameter")
+        axes.axhline(one, color=BLACK, ls=(0, (4, 3)), lw=1.3, label="one set for the whole roll")
+        plain_panel(axes, label)
+        axes.set_ylim(0.0, 1.15 * max(*values, one))
+    right[0].tick_params(labelbottom=False)
+    right[1].set_xlabel(f"roll diameter [{units.label('diameter')}]")
+    handles = [*ms.get_legend_handles_labels()[0], *right[0].get_legend_handles_labels()[0]]
+    figure.legend(
+        handles=handles, loc="outside upper left", ncols=4, fontsize=SMALL, frameon=False
+    )  # fmt: skip
+    return figure
+
+
+def draw_responses(
+    responses: Sequence[RollResponse], scenario: Scenario, units: UnitSystem = METRIC
+) -> Figure:
+    """Draw setpoint steps over the roll: a row for each speed, a column for each diameter.
+
+    Args:
+        responses: of one set of gains.
+        scenario: the machine.
+        units: that the reader wants.
+    """
+    columns = len({r.name for r in responses})
+    if columns == 1:
+        # A pull roll has one diameter: its two speeds stand side by side.
+        columns = len(responses)
+    rows = len(responses) // columns
+    figure = Figure(figsize=(WIDTH, 0.9 + 2.0 * rows), layout="constrained")
+    panels = figure.subplots(rows, columns, sharex=True, sharey=True, squeeze=False)
+    scale = units.factor("tension")
+    for axes, response in zip(panels.flat, responses, strict=True):
+        trend = response.trend
+        time = trend.time - response.stepped_at
+        axes.step(
+            time, scale * trend.setpoint, where="post", color=BLACK, lw=1.2, ls=(0, (4, 3)),
+            label="setpoint",
+        )  # fmt: skip
+        axes.plot(time, scale * trend.web_tension, color=BLUE, lw=1.6, label="tension of the web")
+        axes.set_title(
+            f"{response.name}, {units.text(response.diameter, 'diameter')}, "
+            f"{units.text(response.line_speed, 'speed')}",
+            fontsize=SMALL, loc="left",
+        )  # fmt: skip
+        axes.text(
+            0.97, 0.06, _response_words(response), transform=axes.transAxes, ha="right",
+            va="bottom", fontsize=SMALL,
+        )  # fmt: skip
+    start, target = scenario.run.tension, float(responses[0].trend.setpoint[-1])
+    low, high = scale * min(start, target), scale * max(start, target)
+    # Room above for an overshoot, below for the words; what leaves it is told in words.
+    panels[0, 0].set_ylim(low - 1.1 * (high - low), high + 0.9 * (high - low))
+    panels[0, 0].set_xlim(-0.05 * _shown(responses), _shown(responses))
+    for i, axes in enumerate(panels.flat):
+        plain_panel(axes, "" if i % columns else f"tension [{units.label('tension')}]")
+    for axes in panels[-1, :]:
+        axes.set_xlabel("time from the step [s]")
+    handles, _ = panels[0, 0].get_legend_handles_labels()
+    figure.legend(
+        handles=handles, loc="outside upper left", ncols=2, fontsize=SMALL, frameon=False
+    )  # fmt: skip
+    return figure
+
+
+def draw_handover(h: Handover, scenario: Scenario, units: UnitSystem = METRIC) -> Figure:
+    """Draw the switch from manual to automatic with its bump.
+
+    Args:
+        h: the simulated hand-over.
+        scenario: the machine.
+        units: that the reader wants.
+    """
+    figure = Figure(figsize=(WIDTH, 4.8), layout="constrained")
+    above, below = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))
+    trend, scale = h.trend, units.factor("tension")
+    time = trend.time - h.switched_at
+    above.plot(time, scale * trend.tension, color=GREY, lw=0.8, label="reading")
+    above.plot(time, scale * trend.web_tension, color=BLUE, lw=1.6, label="tension of the web")
+    above.plot(time, scale * trend.setpoint, color=BLACK, lw=1.2, ls=(0, (4, 3)), label="setpoint")
+    plain_panel(above, f"tension [{units.label('tension')}]")
+    below.plot(time, trend.output, color=VERMILION, lw=1.6, label="output")
+    plain_panel(below, "output [%]")
+    below.set_xlabel("time from the switch [s]")
+    below.set_xlim(float(time[0]), float(time[-1]))
+    for axes in (above, below):
+        axes.axvline(0.0, color=BLACK, lw=1.2)
+        axes.margins(y=0.22)
+        place = blended_transform_factory(axes.transData, axes.transAxes)
+        for words, side in ((" automatic", "left"), ("manual ", "right")):
+            axes.text(0.0, 0.98, words, transform=place, ha=side, va="top", fontsize=SMALL)
+    above.set_title(_bump_words(h, scenario, units), fontsize=FONT, loc="left", fontweight="bold")
+    below.set_title(
+        f"Jump of the output at the switch: {round(h.output_bump, 1) + 0.0:+.1f} %",
+        fontsize=FONT,
+        loc="left",
+    )
+    if h.tension_bump >= MARKED_BUMP:
+        _mark_bump(above, h, scale)
+    handles, _ = above.get_legend_handles_labels()
+    figure.legend(
+        handles=handles, loc="outside upper left", ncols=3, fontsize=SMALL, frameon=False
+    )  # fmt: skip
+    return figure
+
+
+def _limit_and_worst(axes: Axes, design: RollDesign, at: float) -> None:
+    """Draw the limit and the worst case, and leave room for both."""
+    Ms = design.worst.margins.Ms
+    axes.axhline(design.ms_limit, color=BLACK, lw=1.2, ls=(0, (2, 2)))
+    axes.plot(at, Ms, marker="*", ms=17, mfc="none", mec=BLACK, mew=1.3, zorder=5)
+    axes.set_ylim(1.0, max(design.ms_limit, Ms) + 0.2 * max(design.ms_limit - 1.0, 0.2))
+    axes.set_title(
+        f"Limit {design.ms_limit:g} (dotted); worst case, starred: Ms {Ms:.2f}",
+        fontsize=FONT, loc="left",
+    )  # fmt: skip
+    plain_panel(axes, "largest sensitivity Ms [-]")
+
+
+def _margins_at_speeds(design: RollDesign, units: UnitSystem) -> Figure:
+    """Draw Ms at each line speed for a roll of constant diameter."""
+    figure = Figure(figsize=(WIDTH, 3.0), layout="constrained")
+    axes = figure.add_subplot()
+    cases = sorted(design.cases, key=lambda c: c.line_speed)
+    for i, case in enumerate(cases):
+        if case.margins.stable:
+            axes.plot(i, case.margins.Ms, "o", color=BLUE, ms=7)
+            axes.annotate(
+                f"Ms {case.margins.Ms:.2f}", (i, case.margins.Ms), (14, -16),
+                textcoords="offset points", fontsize=SMALL,
+            )  # fmt: skip
+    axes.set_xticks(range(len(cases)), [units.text(c.line_speed, "speed") for c in cases])
+    axes.set_xlim(-0.6, len(cases) - 0.4)
+    axes.set_xlabel("line speed")
+    _limit_and_worst(axes, design, float(cases.index(design.worst)))
+    return figure
+
+
+def _shown(responses: Sequence[RollResponse]) -> float:
+    """Return how much time after the step is worth showing [s]."""
+    whole = float(responses[0].trend.time[-1] - responses[0].stepped_at)
+    times = [r.metrics.settling_time if r.metrics else math.nan for r in responses]
+    if any(math.isnan(t) for t in times):
+        return whole
+    return min(max(1.6 * max(times), 1.0), whole)
+
+
+def _response_words(response: RollResponse) -> str:
+    if not response.margins.stable:
+        return "unstable"
+    if response.metrics is None:
+        return "the web is lost"
+    settling = response.metrics.settling_time
+    settled = f"settled in {sensible(settling, 2)} s" if math.isfinite(settling) else "not settled"
+    return f"overshoot {response.metrics.overshoot:.0f} %\n{settled}"
+
+
+def _bump_words(h: Handover, scenario: Scenario, units: UnitSystem) -> str:
+    bump = units.text(0.01 * h.tension_bump * scenario.run.tension, "tension", digits=2)
+    size = f"Bump in tension {h.tension_bump:.1f} % ({bump})"
+    if h.tension_bump < 0.05:
+        size = "No bump in tension"
+    if not math.isfinite(h.settling):
+        return f"{size}, not settled within this time"
+    return f"{size}, settled {sensible(h.settling, 2)} s after the switch"
+
+
+def _mark_bump(axes: Axes, h: Handover, scale: float) -> None:
+    """Point at the largest departure."""
+    after = h.trend.automatic == 1.0
+    tension = h.trend.web_tension[after]
+    setpoint = float(h.trend.setpoint[-1])
+    was = float(h.trend.web_tension[~after].mean())
+    beyond = np.maximum(tension - max(was, setpoint), min(was, setpoint) - tension)
+    i = int(np.argmax(beyond))
+    at = float(h.trend.time[after][i] - h.switched_at)
+    axes.plot(at, scale * tension[i], "v" if tension[i] > was else "^", color=BLACK, ms=8)
+    axes.annotate(
+        "bump", (at, scale * float(tension[i])), (10, 0), textcoords="offset points",
+        va="center", fontsize=SMALL,
+    )  # fmt: skip

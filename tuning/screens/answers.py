@@ -1,0 +1,118 @@
+"""What the screens ask for, kept so that a screen drawn again does not compute again.
+
+Results that hold functions (a rule's formula) are kept as they are, all others as copies; both are
+frozen, so nothing that a screen does can change them.
+"""
+
+from __future__ import annotations
+
+import hashlib
+
+import streamlit as st
+
+from simulator import Scenario, linearise
+from tuning.design import DEFAULT_MS, RollDesign, design_for_roll
+from tuning.gains import Gains
+from tuning.handover import Handover, handover
+from tuning.pretune import JudgedRule
+from tuning.process_model import ProcessModel
+from tuning.recorded_step import RecordedStep, recorded_step
+from tuning.relay_test import RelayTest, relay_test
+from tuning.roll_responses import RollResponse, roll_responses
+from tuning.rules_at_point import rules_at_point
+from tuning.step_test import StepTest, step_test
+from tuning.ultimate import Ultimate, ultimate_cycle
+
+MS_LIMIT = "answers.ms_limit"
+
+
+def chosen_ms_limit() -> float:
+    """Return the limit of Ms [-] that the reader chose for the recommended gains."""
+    return float(st.session_state.get(MS_LIMIT, DEFAULT_MS))
+
+
+@st.cache_data(max_entries=30, show_spinner="Stepping the output in manual …")
+def simulated_step(
+    scenario: Scenario, *, diameter: float, line_speed: float, step: float | None, seed: int
+) -> StepTest:
+    """Return a step test on the machine."""
+    return step_test(scenario, diameter=diameter, line_speed=line_speed, step=step, seed=seed)
+
+
+def opened_step(data: bytes, *, name: str, tension_range: float) -> RecordedStep:
+    """Return a recorded step test."""
+    digest = hashlib.sha256(data).hexdigest()
+    return _opened(digest, name, tension_range, data)
+
+
+@st.cache_data(max_entries=10, show_spinner="Fitting models to the recorded step …")
+def _opened(digest: str, name: str, tension_range: float, _data: bytes) -> RecordedStep:
+    return recorded_step(_data, name=name, tension_range=tension_range)
+
+
+@st.cache_data(max_entries=60, show_spinner=False)
+def true_cycle(scenario: Scenario, *, diameter: float, line_speed: float) -> Ultimate | None:
+    """Return the ultimate cycle of the machine's linear plant."""
+    plant = linearise(scenario, diameter=diameter, line_speed=line_speed)
+    return ultimate_cycle(plant, scan_time=scenario.controller.scan_time)
+
+
+@st.cache_resource(max_entries=30, show_spinner="Judging every rule over the roll …")
+def judged_rules(
+    scenario: Scenario,
+    models: tuple[ProcessModel, ...],
+    *,
+    diameter: float,
+    line_speed: float,
+    ultimate: Ultimate | None,
+) -> tuple[JudgedRule, ...]:
+    """Return every rule for a step test, judged on the machine."""
+    return rules_at_point(
+        scenario, models, diameter=diameter, line_speed=line_speed, ultimate=ultimate
+    )
+
+
+@st.cache_data(max_entries=30, show_spinner="Switching a relay …")
+def relay(
+    scenario: Scenario, *, diameter: float, line_speed: float, swing: float | None
+) -> RelayTest:
+    """Return a relay test on the machine."""
+    return relay_test(scenario, diameter=diameter, line_speed=line_speed, swing=swing)
+
+
+@st.cache_data(max_entries=20, show_spinner="Looking for gains that hold over the whole roll …")
+def design(scenario: Scenario, *, ms_limit: float) -> RollDesign:
+    """Return the recommended gains for the whole roll."""
+    return design_for_roll(scenario, ms_limit=ms_limit)
+
+
+@st.cache_data(max_entries=20, show_spinner="Stepping the setpoint over the roll …")
+def responses(scenario: Scenario, gains: Gains) -> tuple[RollResponse, ...]:
+    """Return setpoint steps over the roll."""
+    return roll_responses(scenario, gains)
+
+
+@st.cache_data(max_entries=40, show_spinner="Switching to automatic …")
+def switched(
+    scenario: Scenario,
+    gains: Gains,
+    *,
+    diameter: float,
+    line_speed: float,
+    setpoint_offset: float,
+    tracking: bool,
+    setpoint_follows: bool,
+    noise: bool,
+) -> Handover:
+    """Return a simulated hand-over."""
+    return handover(
+        scenario,
+        gains,
+        diameter=diameter,
+        line_speed=line_speed,
+        setpoint_offset=setpoint_offset,
+        tracking=tracking,
+        setpoint_follows=setpoint_follows,
+        noise=noise,
+        runout=noise,
+    )

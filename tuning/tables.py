@@ -1,0 +1,200 @@
+"""Results as rows of tables and short sentences, in the reader's units."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+
+from simulator.units import UnitSystem, sensible
+from tuning.design import RollDesign
+from tuning.gains import Gains, in_all_forms
+from tuning.identify import StepFit
+from tuning.pretune import JudgedRule
+from tuning.process_model import ProcessModel
+
+NOTHING = "–"
+Row = dict[str, str]
+
+
+def number(value: float | None, digits: int = 3) -> str:
+    """Return a number for a table; a dash where there is none.
+
+    Args:
+        value: to show; None, nan or inf where there is nothing to show [any].
+        digits: significant digits [-].
+    """
+    if value is None or not math.isfinite(value):
+        return NOTHING
+    return sensible(value, digits)
+
+
+def gains_in_words(gains: Gains) -> str:
+    """Return gains as one line.
+
+    Args:
+        gains: ISA standard form in % of range.
+    """
+    Ti = f"Ti {sensible(gains.Ti)} s" if math.isfinite(gains.Ti) else "no integral action"
+    Td = f", Td {sensible(gains.Td)} s" if gains.Td else ""
+    return f"Kc {sensible(gains.Kc)} %/%, {Ti}{Td}"
+
+
+def model_in_words(model: ProcessModel) -> str:
+    """Return a process model as one line.
+
+    Args:
+        model: fitted to a step test.
+    """
+    dead = f"dead time {number(model.dead_time)} s"
+    if model.kind == "integrating":
+        return f"integrating: the tension rises {number(model.gain)} %/s for each %, {dead}"
+    parts = [f"gain {number(model.gain)} %/%", f"time constant {number(model.time_constant)} s"]
+    if model.damping is not None:
+        parts.append(f"damping {number(model.damping, 2)}")
+    return f"{model.kind}: {', '.join([*parts, dead])}"
+
+
+def fit_rows(fit: StepFit) -> list[Row]:
+    """Return the models of a step test with their standard errors, the chosen one first.
+
+    Args:
+        fit: of the step test.
+    """
+
+    def with_error(value: float | None, error: float) -> str:
+        if value is None:
+            return NOTHING
+        return f"{number(value)} ± {number(error, 2)}" if math.isfinite(error) else number(value)
+
+    return [
+        {
+            "model": c.model.kind + (" (chosen)" if i == 0 else ""),
+            "gain": with_error(c.model.gain, c.errors.gain)
+            + (" %/(% s)" if c.model.kind == "integrating" else " %/%"),
+            "time constant [s]": with_error(c.model.time_constant, c.errors.time_constant)
+            if c.model.kind != "integrating"
+            else NOTHING,
+            "damping": with_error(c.model.damping, c.errors.damping),
+            "dead time [s]": with_error(c.model.dead_time, c.errors.dead_time),
+            "fit [%]": f"{c.fit_percent:.0f}",
+        }
+        for i, c in enumerate(fit.candidates)
+    ]
+
+
+def severity(judged: JudgedRule) -> float:
+    """Return what rules are sorted by: the worst Ms over the roll, then unstable ones.
+
+    Args:
+        judged: a rule with its margins.
+    """
+    if judged.here is None or judged.worst is None:
+        return math.inf
+    if not judged.here.stable:
+        return 2e9
+    return judged.worst.Ms if judged.worst.stable else 1e9 + judged.here.Ms
+
+
+def verdict(judged: JudgedRule, units: UnitSystem) -> str:
+    """Return what a rule's gains do over the roll, in a few words.
+
+    Args:
+        judged: a rule with its margins.
+        units: that the reader wants.
+    """
+    if judged.here is None or judged.worst is None or judged.worst_point is None:
+        return "no gains here"
+    if not judged.here.stable:
+        return "unstable at the test already"
+    name, speed = judged.worst_point
+    place = f"{name}, {units.text(speed, 'speed')}"
+    if not judged.worst.stable:
+        return f"unstable: {place}"
+    if judged.worst.Ms > 2.0:
+        return f"rings, Ms {sensible(judged.worst.Ms, 2)}: {place}"
+    return f"holds, Ms {sensible(judged.worst.Ms, 3)}: {place}"
+
+
+def rule_rows(rules: tuple[JudgedRule, ...], units: UnitSystem) -> list[Row]:
+    """Return every rule with its gains and margins.
+
+    Args:
+        rules: judged on the machine.
+        units: that the reader wants.
+    """
+    rows = []
+    for judged in rules:
+        gains, here, worst = judged.suggestion.gains, judged.here, judged.worst
+        holds = here if here is not None and here.stable else None
+        rows.append(
+            {
+                "rule": judged.suggestion.rule.name,
+                "Kc [%/%]": number(gains.Kc if gains else None),
+                "Ti [s]": number(gains.Ti if gains else None),
+                "Td [s]": number(gains.Td if gains and gains.Td else None),
+                "Ms here": number(holds.Ms if holds else None),
+                "gain margin": number(holds.gain_margin if holds else None),
+                "phase margin [°]": number(holds.phase_margin if holds else None),
+                "worst Ms": number(worst.Ms if worst and worst.stable else None),
+                "over the roll": verdict(judged, units),
+                "note": "; ".join(judged.suggestion.warnings),
+                "source": judged.suggestion.rule.source,
+            }
+        )
+    return rows
+
+
+def form_rows(gains: Gains, *, tension_range: float) -> list[Row]:
+    """Return the gains in all forms; a dash where a form has no such number.
+
+    Args:
+        gains: ISA standard form in % of range.
+        tension_range: 100 % of the measured scale [N].
+    """
+    return [
+        {
+            "form": row.form,
+            "symbol": row.symbol,
+            "value": number(row.value, 4),
+            "unit": row.unit,
+            "how": row.formula,
+        }
+        for row in in_all_forms(gains, tension_range)
+    ]
+
+
+def schedule_rows(design: RollDesign, units: UnitSystem) -> list[Row]:
+    """Return gains for single diameters beside the one set for the whole roll.
+
+    Args:
+        design: for the whole roll.
+        units: that the reader wants.
+    """
+    return [
+        {
+            f"diameter [{units.label('diameter')}]": sensible(
+                units.show(entry.diameter, "diameter"), 3
+            ),
+            "Kc [%/%]": number(entry.gains.Kc),
+            "Ti [s]": number(entry.gains.Ti),
+            "Kc/Ti [1/s]": number(entry.gains.Ki),
+            "Kc/Ti against one set": f"{entry.gains.Ki / design.gains.Ki:.1f} ×",
+        }
+        for entry in design.schedule
+    ]
+
+
+def schedule_csv(design: RollDesign) -> str:
+    """Return the schedule as CSV, in SI units named in the header.
+
+    Args:
+        design: for the whole roll.
+    """
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(["diameter_m", "Kc", "Ti_s", "Td_s"])
+    for entry in design.schedule:
+        g = entry.gains
+        writer.writerow([f"{value:.6g}" for value in (entry.diameter, g.Kc, g.Ti, g.Td)])
+    return out.getvalue()
