@@ -15,9 +15,7 @@ from typing import Any
 import pint
 
 _registry: pint.UnitRegistry[Any] = pint.UnitRegistry()
-# In this trade a mil is a thousandth of an inch (pint's is an angle), and web tension is given in
-# pounds per linear inch.
-_registry.define("mil = 0.001 inch")
+# Web tension is given in pounds per linear inch.
 _registry.define("pound_per_linear_inch = force_pound / inch = PLI")
 
 LONGEST = 60
@@ -54,8 +52,10 @@ def _factor(text: str, unit: str) -> float:
     """Return what one of `text` is in `unit`; a ValueError says what is wrong with it."""
     if not _UNIT.fullmatch(text):
         raise ValueError(f"unit {text!r} is not understood; use {examples(unit)}")
+    # In this trade a mil is a thousandth of an inch; pint's is an angle.
+    spelled = re.sub(r"\bmils?\b", "thou", text.replace("·", " "))
     try:
-        given = _registry.parse_units(text.replace("·", " "))
+        given = _registry.parse_units(spelled)
         return float(_registry.Quantity(1.0, given).to(unit).magnitude)
     except pint.DimensionalityError:
         raise ValueError(f"{text!r} is not a unit for this; use {examples(unit)}") from None
