@@ -32,7 +32,7 @@ MOST_SHARE_OF_TENSION = 0.25
 # Wait this many time constants of the slowest motion, within these times [s].
 SETTLING_TIMES = 6.0
 SHORTEST_WAIT, LONGEST_WAIT = 2.0, 120.0
-QUIET_SHARE = 0.25
+QUIET_SHARE, QUIET_TURNS = 0.25, 1.5
 
 
 @dataclass(frozen=True)
@@ -89,7 +89,9 @@ def step_test(
     size, notes = _step_size(scenario, point, wanted=step)
     wait = _wait(plant)
     output = min(max(point.output, scenario.controller.output_low), scenario.controller.output_high)
-    lead = max(QUIET_SHARE * wait, 1.0)
+    # Long enough to see the roll turn, so that the fit can tell its swing from the step's answer.
+    turns = min(QUIET_TURNS * 2.0 * math.pi / point.roll_speed, LONGEST_WAIT)
+    lead = max(QUIET_SHARE * wait, 1.0, turns if runout else 0.0)
     trend = simulate(
         scenario,
         [

@@ -1,0 +1,75 @@
+"""Step tests on the simulated machine: sized from the noise, honest about ringing."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from simulator import Action, linearise, operating_point, read_trend, simulate
+from simulator.machine import named_diameters
+from tuning.step_test import SIGNAL_TO_NOISE, fit_trend, step_test
+
+
+def test_finds_the_machines_own_gain(scenario):
+    for d in named_diameters(scenario).values():
+        test = step_test(scenario, diameter=d, noise=False, runout=False)
+        gain = linearise(scenario, diameter=d).static_gain
+        # A supply with hysteresis loses part of the step.
+        lost = getattr(scenario.torque_device, "hysteresis", 0.0) / abs(test.step)
+        assert test.fit.best.gain == pytest.approx(gain, rel=0.03 + lost)
+
+
+def test_names_the_swing_of_the_roll_on_the_web(foil):
+    test = step_test(foil)
+    plant = linearise(foil, diameter=foil.roll.full_diameter)
+    assert test.fit.rings
+    assert test.fit.ringing_frequency == pytest.approx(
+        plant.natural_frequency / (2 * math.pi), rel=0.05
+    )
+    assert any("rings" in warning for warning in test.warnings)
+
+
+def test_a_well_damped_machine_is_not_said_to_ring(scenario):
+    if "nonwoven" in scenario.title:
+        assert not step_test(scenario).fit.rings
+
+
+def test_step_grows_with_the_noise(film):
+    quiet = step_test(film)
+    loud = step_test(replace(film, load_cell=replace(film.load_cell, noise=2.0)))
+    assert loud.step > quiet.step
+    per_percent = operating_point(film, diameter=0.8).tension_per_percent
+    assert loud.step * per_percent == pytest.approx(SIGNAL_TO_NOISE * 2.0, rel=1e-6)
+
+
+def test_steps_down_where_there_is_no_room_up(film):
+    tight = replace(film, controller=replace(film.controller, output_high=49.0))
+    assert step_test(tight).step < 0.0
+
+
+def test_own_step_must_fit(film):
+    assert step_test(film, step=-4.0).step == -4.0
+    for wrong in (0.0, 60.0, -50.0, math.nan):
+        with pytest.raises(ValueError, match="step"):
+            step_test(film, step=wrong)
+
+
+def test_goes_up_and_comes_back(film):
+    test = step_test(film)
+    levels = np.unique(test.trend.output)
+    assert levels.size == 2
+    assert test.trend.output[0] == test.trend.output[-1]
+
+
+def test_a_recorded_trend_does_just_as_well(film):
+    test = step_test(film)
+    read = read_trend(test.trend.to_csv())
+    again = fit_trend(read, tension_range=film.controller.tension_range)
+    assert again.best == test.fit.best
+
+
+def test_a_record_in_automatic_is_refused(film):
+    trend = simulate(film, [Action(1.0, "setpoint", 160.0)], duration=5.0, automatic=True)
+    with pytest.raises(ValueError, match="recorded in automatic"):
+        fit_trend(trend, tension_range=300.0)
