@@ -1,0 +1,30 @@
+"""What to do about a machine: identify, design, judge, hand over, report."""
+
+from tuning.design import RollDesign, design_for_roll
+from tuning.gains import Gains
+from tuning.handover import Handover, handover
+from tuning.identify import StepFit, fit_model
+from tuning.margins import Margins, loop_margins
+from tuning.pretune import Pretune, pretune
+from tuning.process_model import ProcessModel
+from tuning.rules import RULES, suggest
+from tuning.step_test import StepTest, step_test
+
+__all__ = [
+    "RULES",
+    "Gains",
+    "Handover",
+    "Margins",
+    "Pretune",
+    "ProcessModel",
+    "RollDesign",
+    "StepFit",
+    "StepTest",
+    "design_for_roll",
+    "fit_model",
+    "handover",
+    "loop_margins",
+    "pretune",
+    "step_test",
+    "suggest",
+]

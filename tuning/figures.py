@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -19,8 +20,8 @@ from simulator.figure_style import BLACK, BLUE, FONT, GREY, SMALL, VERMILION, pl
 from simulator.units import METRIC, UnitSystem, sensible
 from tuning.identify import Candidate, StepFit
 from tuning.pretune import JudgedRule
-from tuning.roll_figures import draw_handover, draw_margins_over_roll, draw_responses
 from tuning.relay_test import RelayTest
+from tuning.roll_figures import draw_handover, draw_margins_over_roll, draw_responses
 from tuning.step_test import StepTest
 from tuning.tables import severity, verdict
 
@@ -70,17 +71,17 @@ def draw_fit(
     grid = figure.add_gridspec(2, 2, height_ratios=(3, 1), width_ratios=(3, 2))
     whole, near = figure.add_subplot(grid[0, 0]), figure.add_subplot(grid[:, 1])
     below = figure.add_subplot(grid[1, 0], sharex=whole)
-    drawn = [(fit.candidates[0], VERMILION, "-", 1.8)]
+    drawn: list[tuple[Candidate, str, Any]] = [(fit.candidates[0], VERMILION, "-")]
     first = next((c for c in fit.candidates if c.model.kind == "first order"), None)
     if first is not None and first is not fit.candidates[0]:
-        drawn.append((first, BLUE, (0, (5, 2)), 1.8))
+        drawn.append((first, BLUE, (0, (5, 2))))
     scale = units.factor("tension")
     for axes in (whole, near):
         axes.plot(trend.time, scale * trend.tension, color=GREY, lw=0.8, label="recorded")
-        for candidate, colour, dash, width in drawn:
+        for candidate, colour, dash in drawn:
             predicted = 0.01 * tension_range * scale * _predicted(trend, candidate)
             label = _model_label(candidate)
-            axes.plot(trend.time, predicted, color=colour, ls=dash, lw=width, label=label)
+            axes.plot(trend.time, predicted, color=colour, ls=dash, lw=1.8, label=label)
         plain_panel(axes, f"tension [{units.label('tension')}]")
     below.step(trend.time, trend.output, where="post", color=BLACK, lw=1.2)
     plain_panel(below, "output [%]")
@@ -153,7 +154,6 @@ def draw_relay_test(test: RelayTest, units: UnitSystem = METRIC) -> Figure:
     below.step(time, test.trend.output, where="post", color=VERMILION, lw=1.2)
     plain_panel(below, "output [%]")
     below.set_xlabel("time from the start of the relay [s]")
-    # The first cycles and the last: the reader sees whether they are alike.
     below.set_xlim(-0.05 * float(time[-1]), float(time[-1]))
     return figure
 
@@ -194,10 +194,10 @@ def _first_step(trend: Trend, fit: StepFit) -> tuple[float, float]:
     look = max(model.dead_time + 6.0 * model.time_constant, 3.0 * model.dead_time)
     if fit.rings:
         look = max(look, 6.0 / fit.ringing_frequency)
-    # A step and the next sample at the least.
-    end = max(
-        min(at + look, following), float(trend.time[min(changed[0] + 1, trend.time.size - 1)])
-    )
+    end = min(at + look, following)
+    if not end > at:
+        # A step at the last sample: there is nothing after it to look at.
+        return float(trend.time[0]), at
     return at - 0.15 * (end - at), end
 
 

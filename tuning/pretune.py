@@ -24,6 +24,11 @@ from tuning.ultimate import Ultimate, ultimate_cycle
 
 Progress = Callable[[str], None]
 
+# Åström & Hägglund call 1.2 to 2.0 the usual range of Ms (Advanced PID Control, 2006, from memory).
+RINGS_ABOVE = 2.0
+# The hand-over is also shown with the setpoint off the reading by this share of the tension.
+SETPOINT_OFF = 0.1
+
 
 @dataclass(frozen=True)
 class PlantPoint:
@@ -62,21 +67,25 @@ class JudgedRule:
     worst_point: tuple[str, float] | None
 
     @property
+    def verdict(self) -> str:
+        """What the gains do on this machine, in a few words; empty without gains."""
+        if self.worst is None or self.worst_point is None or self.here is None:
+            return ""
+        name, speed = self.worst_point
+        place = f"at {name}, {speed:.3g} m/s"
+        if not self.here.stable:
+            return "unstable already where the step test was made"
+        if not self.worst.stable:
+            return f"unstable {place}"
+        if self.worst.Ms > RINGS_ABOVE:
+            return f"rings {place} (Ms {self.worst.Ms:.1f})"
+        return f"holds over the roll (Ms {self.worst.Ms:.2f} at most)"
+
+    @property
     def note(self) -> str:
-        """What a reader should know, in one line."""
-        parts = list(self.suggestion.warnings)
-        if self.worst is not None and self.worst_point is not None and self.here is not None:
-            name, speed = self.worst_point
-            place = f"at {name}, {speed:.3g} m/s"
-            if not self.here.stable:
-                parts.insert(0, "unstable already where the step test was made")
-            elif not self.worst.stable:
-                parts.insert(0, f"unstable {place}")
-            elif self.worst.Ms > 2.0:
-                parts.insert(0, f"rings {place} (Ms {self.worst.Ms:.1f})")
-            else:
-                parts.insert(0, f"holds over the roll (Ms {self.worst.Ms:.2f} at most)")
-        return "; ".join(parts)
+        """The verdict and all reservations about the rule, in one line."""
+        parts = [self.verdict, *self.suggestion.warnings]
+        return "; ".join(part for part in parts if part)
 
 
 @dataclass(frozen=True)
@@ -90,7 +99,9 @@ class Pretune:
         ultimate: the true ultimate cycle there; None if no proportional gain makes it swing.
         rules: every rule, judged.
         design: gains for the whole roll.
-        handover: simulated with them at full roll and line speed.
+        handover: simulated with them at full roll and line speed, as the scenario is set.
+        handover_off: the same with the setpoint 10 % above the reading.
+        handover_untracked: the same with the integral term not following the output in manual.
         warnings: what a reader should know.
     """
 
@@ -101,6 +112,8 @@ class Pretune:
     rules: tuple[JudgedRule, ...]
     design: RollDesign
     handover: Handover
+    handover_off: Handover
+    handover_untracked: Handover
     warnings: tuple[str, ...] = ()
 
 
@@ -143,6 +156,8 @@ def pretune(
         rules=rules,
         design=design,
         handover=switch,
+        handover_off=handover(scenario, design.gains, setpoint_offset=SETPOINT_OFF),
+        handover_untracked=handover(scenario, design.gains, tracking=False),
         warnings=tuple(dict.fromkeys(warnings)),
     )
 

@@ -92,27 +92,27 @@ def _rules(result: Pretune, console: Console) -> None:
     table.add_column("rule")
     for heading in ("Kc", "Ti s", "Td s", "Ms"):
         table.add_column(heading, justify="right")
-    table.add_column("on this machine", ratio=1)
+    table.add_column("on this machine, full roll to core")
     for judged in result.rules:
         gains = judged.suggestion.gains
         if gains is None:
             continue
         table.add_row(
-            judged.suggestion.rule.name,
+            judged.suggestion.rule.name + (" *" if judged.suggestion.warnings else ""),
             f"{gains.Kc:.3g}",
             f"{gains.Ti:.3g}" if math.isfinite(gains.Ti) else "none",
             f"{gains.Td:.3g}",
             _ms(judged.here),
-            judged.note,
+            judged.verdict,
         )
     console.print(table)
     without = sum(judged.suggestion.gains is None for judged in result.rules)
-    if without:
-        console.print(
-            f"{without} more rules need a model that this step test does not give; --json lists "
-            "them all.",
-            highlight=False,
-        )
+    console.print(
+        "Ms is where the step test was made; * marks a reservation, such as a model outside the "
+        f"rule's range. {without} more rules need a model that this step test does not give. "
+        "--json has every reservation, source and margin.",
+        highlight=False,
+    )
 
 
 def _recommended(result: Pretune, console: Console) -> None:
@@ -147,14 +147,21 @@ def _recommended(result: Pretune, console: Console) -> None:
 
 
 def _handover(result: Pretune, console: Console) -> None:
-    h = result.handover
-    settled = "does not settle" if math.isnan(h.settling) else f"settles in {h.settling:.1f} s"
-    console.print(
-        f"[bold]Hand-over[/bold] at full diameter with these gains: tension bump "
-        f"{h.tension_bump:.2g} %, output bump {h.output_bump:.2g} %, {settled}. "
-        "Make the reading the setpoint, then switch to automatic.",
-        highlight=False,
+    table = _table(
+        "Hand-over from manual to automatic at full diameter, with the recommended gains"
     )
+    table.add_column("switch")
+    for heading in ("tension bump\n%", "output bump\n%", "settles\ns"):
+        table.add_column(heading, justify="right")
+    for name, h in (
+        ("as the controller is set, setpoint equal to the reading", result.handover),
+        ("setpoint 10 % above the reading", result.handover_off),
+        ("integral term not following the output in manual", result.handover_untracked),
+    ):
+        settles = "not in time" if math.isnan(h.settling) else f"{h.settling:.1f}"
+        table.add_row(name, f"{h.tension_bump:.2g}", f"{h.output_bump:+.2g}", settles)
+    console.print(table)
+    console.print("Make the reading the setpoint, then switch to automatic.", highlight=False)
 
 
 def _ms(margins: Margins | None) -> str:

@@ -8,10 +8,10 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.transforms import blended_transform_factory
 
 from simulator import Scenario
-from simulator.figure_style import BLACK, BLUE, FONT, GREEN, GREY, SMALL, VERMILION, plain_panel
+from simulator.figure_style import BLACK, BLUE, FONT, GREEN, SMALL, VERMILION, plain_panel
+from simulator.figures import draw_trend
 from simulator.units import METRIC, UnitSystem, sensible
 from tuning.design import RollDesign
 from tuning.handover import Handover
@@ -128,36 +128,10 @@ def draw_handover(h: Handover, scenario: Scenario, units: UnitSystem = METRIC) -
         scenario: the machine.
         units: that the reader wants.
     """
-    figure = Figure(figsize=(WIDTH, 4.8), layout="constrained")
-    above, below = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))
-    trend, scale = h.trend, units.factor("tension")
-    time = trend.time - h.switched_at
-    above.plot(time, scale * trend.tension, color=GREY, lw=0.8, label="reading")
-    above.plot(time, scale * trend.web_tension, color=BLUE, lw=1.6, label="tension of the web")
-    above.plot(time, scale * trend.setpoint, color=BLACK, lw=1.2, ls=(0, (4, 3)), label="setpoint")
-    plain_panel(above, f"tension [{units.label('tension')}]")
-    below.plot(time, trend.output, color=VERMILION, lw=1.6, label="output")
-    plain_panel(below, "output [%]")
-    below.set_xlabel("time from the switch [s]")
-    below.set_xlim(float(time[0]), float(time[-1]))
-    for axes in (above, below):
-        axes.axvline(0.0, color=BLACK, lw=1.2)
-        axes.margins(y=0.22)
-        place = blended_transform_factory(axes.transData, axes.transAxes)
-        for words, side in ((" automatic", "left"), ("manual ", "right")):
-            axes.text(0.0, 0.98, words, transform=place, ha=side, va="top", fontsize=SMALL)
-    above.set_title(_bump_words(h, scenario, units), fontsize=FONT, loc="left", fontweight="bold")
-    below.set_title(
-        f"Jump of the output at the switch: {round(h.output_bump, 1) + 0.0:+.1f} %",
-        fontsize=FONT,
-        loc="left",
-    )
+    jump = f"jump of the output {round(h.output_bump, 1) + 0.0:+.1f} %"
+    figure = draw_trend(h.trend, units=units, title=f"{_bump_words(h, scenario, units)}; {jump}")
     if h.tension_bump >= MARKED_BUMP:
-        _mark_bump(above, h, scale)
-    handles, _ = above.get_legend_handles_labels()
-    figure.legend(
-        handles=handles, loc="outside upper left", ncols=3, fontsize=SMALL, frameon=False
-    )  # fmt: skip
+        _mark_bump(figure.axes[0], h, units.factor("tension"))
     return figure
 
 
@@ -219,6 +193,8 @@ def _bump_words(h: Handover, scenario: Scenario, units: UnitSystem) -> str:
         size = "No bump in tension"
     if not math.isfinite(h.settling):
         return f"{size}, not settled within this time"
+    if h.settling == 0.0:
+        return size
     return f"{size}, settled {sensible(h.settling, 2)} s after the switch"
 
 
@@ -230,7 +206,7 @@ def _mark_bump(axes: Axes, h: Handover, scale: float) -> None:
     was = float(h.trend.web_tension[~after].mean())
     beyond = np.maximum(tension - max(was, setpoint), min(was, setpoint) - tension)
     i = int(np.argmax(beyond))
-    at = float(h.trend.time[after][i] - h.switched_at)
+    at = float(h.trend.time[after][i])
     axes.plot(at, scale * tension[i], "v" if tension[i] > was else "^", color=BLACK, ms=8)
     axes.annotate(
         "bump", (at, scale * float(tension[i])), (10, 0), textcoords="offset points",

@@ -130,6 +130,7 @@ def rule_rows(rules: tuple[JudgedRule, ...], units: UnitSystem) -> list[Row]:
         rows.append(
             {
                 "rule": judged.suggestion.rule.name,
+                "over the roll": verdict(judged, units),
                 "Kc [%/%]": number(gains.Kc if gains else None),
                 "Ti [s]": number(gains.Ti if gains else None),
                 "Td [s]": number(gains.Td if gains and gains.Td else None),
@@ -137,7 +138,6 @@ def rule_rows(rules: tuple[JudgedRule, ...], units: UnitSystem) -> list[Row]:
                 "gain margin": number(holds.gain_margin if holds else None),
                 "phase margin [°]": number(holds.phase_margin if holds else None),
                 "worst Ms": number(worst.Ms if worst and worst.stable else None),
-                "over the roll": verdict(judged, units),
                 "note": "; ".join(judged.suggestion.warnings),
                 "source": judged.suggestion.rule.source,
             }

@@ -1,0 +1,87 @@
+"""The command as a user runs it: a readable report, clean JSON, one clear refusal."""
+
+import json
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from tuning.cli import app
+
+ROOT = Path(__file__).resolve().parents[2]
+FILM = ROOT / "scenarios" / "film_unwind.toml"
+
+
+def steadyspan(*arguments, cwd=ROOT):
+    return subprocess.run(
+        [sys.executable, "-m", "tuning", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        cwd=cwd,
+        env={**os.environ, "PYTHONIOENCODING": "utf-8"},
+        timeout=120,
+        check=False,
+    )
+
+
+def test_report_is_readable_and_quick():
+    steadyspan("pretune", FILM)  # the first run compiles
+    start = time.perf_counter()
+    done = steadyspan("pretune", FILM)
+    took = time.perf_counter() - start
+    assert done.returncode == 0, done.stderr
+    for words in ("Manual output", "Step test", "tuning rules", "Recommended gains", "Hand-over",
+                  "Watch out", "local codes", "Invented machine"):  # fmt: skip
+        assert words in done.stdout, words
+    assert max(len(line) for line in done.stdout.splitlines()) <= 140
+    # 5 s on a quiet machine; a shared one gets some grace.
+    assert took < 12.0
+
+
+def test_json_is_one_object_and_nothing_else():
+    done = steadyspan("pretune", FILM, "--json")
+    assert done.returncode == 0
+    data = json.loads(done.stdout)
+    assert data["zone"] == "unwind"
+
+
+@pytest.mark.parametrize(
+    "content, says",
+    [
+        (b"", "is empty"),
+        (b"\x00\xff\xfe\x01", "is not text"),
+        (b"hello", "is not TOML"),
+        (FILM.read_bytes().replace(b'"1000 mm"', b'"1000 kg"').replace(b'"4 GPa"', b'"nan GPa"'),
+         "web.modulus"),
+    ],
+)  # fmt: skip
+def test_a_broken_scenario_gets_one_clear_message_and_exit_code_2(tmp_path, content, says):
+    path = tmp_path / "broken.toml"
+    path.write_bytes(content)
+    done = CliRunner().invoke(app, ["pretune", str(path)])
+    assert done.exit_code == 2
+    assert says in done.stderr
+    assert "Traceback" not in done.stderr
+    assert done.stdout == ""
+    assert all(line.startswith("broken.toml") for line in done.stderr.strip().splitlines())
+
+
+def test_a_missing_file(tmp_path):
+    done = CliRunner().invoke(app, ["pretune", str(tmp_path / "none.toml")])
+    assert done.exit_code == 2 and "no such file" in done.stderr
+
+
+def test_a_machine_that_can_not_be_tuned_says_why(tmp_path):
+    text = FILM.read_text(encoding="utf-8")
+    text = text.replace("breakaway_ratio = 1.1", "breakaway_ratio = 2.0")
+    text = text.replace('"0.05 rad/s"', '"0.5 rad/s"')
+    path = tmp_path / "sticky.toml"
+    path.write_text(text, encoding="utf-8")
+    done = CliRunner().invoke(app, ["pretune", str(path)])
+    assert done.exit_code == 2
+    assert "not stable in manual" in done.stderr
+    assert "Traceback" not in done.stderr

@@ -1,0 +1,205 @@
+"""Pictures for every machine: readable, inside the page, in the reader's units, and true."""
+
+import functools
+import itertools
+import math
+from dataclasses import replace
+
+import control
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.text import Text
+
+from simulator import linearise
+from simulator.machine import diameter_range, named_diameters
+from simulator.units import METRIC, US_CUSTOMARY
+from tuning.design import design_for_roll
+from tuning.figures import (
+    draw_fit,
+    draw_handover,
+    draw_margins_over_roll,
+    draw_relay_test,
+    draw_responses,
+    draw_rules,
+    draw_step_test,
+)
+from tuning.gains import Gains
+from tuning.handover import handover
+from tuning.relay_test import relay_test
+from tuning.roll_responses import roll_responses
+from tuning.rules_at_point import rules_at_point
+from tuning.step_test import step_test
+from tuning.ultimate import ultimate_cycle
+
+GAINS = Gains(Kc=0.02, Ti=0.1)
+SMALLEST = 9.0
+
+
+def words(figure):
+    """Every piece of text that is drawn, with its box in pixels."""
+    drawn = {}
+    draw = Text.draw
+
+    def recorded(self, renderer):
+        if self.get_visible() and self.get_text().strip():
+            drawn[id(self)] = self
+        return draw(self, renderer)
+
+    canvas = FigureCanvasAgg(figure)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Text, "draw", recorded)
+        canvas.draw()
+    renderer = canvas.get_renderer()
+    return [(text, Text.get_window_extent(text, renderer)) for text in drawn.values()]
+
+
+def check_readable(figure):
+    width, height = figure.canvas.get_width_height()
+    drawn = words(figure)
+    assert drawn
+    for text, box in drawn:
+        assert text.get_fontsize() >= SMALLEST, text.get_text()
+        assert box.x0 >= -1 and box.x1 <= width + 1, text.get_text()
+        assert box.y0 >= -1 and box.y1 <= height + 1, text.get_text()
+    for (one, a), (other, b) in itertools.combinations(drawn, 2):
+        across = min(a.x1, b.x1) - max(a.x0, b.x0)
+        up = min(a.y1, b.y1) - max(a.y0, b.y0)
+        assert across < 1.5 or up < 1.5, (one.get_text(), other.get_text())
+
+
+def all_words(figure):
+    return " | ".join(text.get_text() for text, _ in words(figure))
+
+
+tested = functools.lru_cache(step_test)
+designed = functools.lru_cache(design_for_roll)
+stepped = functools.lru_cache(roll_responses)
+
+
+@pytest.fixture
+def units(scenario):
+    """Half of the machines are drawn in US customary units."""
+    return US_CUSTOMARY if scenario.zone == "rewind" or "foil" in scenario.title else METRIC
+
+
+def test_step_test(scenario, units):
+    test = tested(scenario)
+    figure = draw_step_test(test, scenario, units)
+    check_readable(figure)
+    said = all_words(figure)
+    assert f"[{units.label('tension')}]" in said
+    assert ("It rings" in said) == test.fit.rings
+    reading = figure.axes[0].lines[0].get_ydata()
+    assert reading == pytest.approx(units.factor("tension") * test.trend.tension)
+
+
+def test_drawn_models_tell_themselves_apart_without_colour(foil):
+    figure = draw_step_test(tested(foil), foil)
+    lines = figure.axes[0].lines
+    assert len(lines) == 3
+    looks = {(str(line._unscaled_dash_pattern), line.get_linewidth()) for line in lines}
+    assert len(looks) == 3
+
+
+def test_drawn_first_order_model_is_what_another_program_makes_of_it(foil):
+    """python-control simulates the lag; the dead time shifts its input on a fine grid."""
+    test = tested(foil)
+    candidate = next(c for c in test.fit.candidates if c.model.kind == "first order")
+    model, c = candidate.model, foil.controller
+    line = next(
+        one for one in draw_step_test(test, foil).axes[0].lines if "first" in one.get_label()
+    )
+    fine = 1e-4
+    time = np.arange(0.0, test.trend.time[-1], fine)
+    held = test.trend.output[np.searchsorted(test.trend.time, time - model.dead_time, "right") - 1]
+    held[time < model.dead_time] = test.trend.output[0]
+    system = control.tf([model.gain], [model.time_constant, 1.0])
+    change = control.forced_response(system, time, held - test.trend.output[0]).outputs
+    expected = 0.01 * c.tension_range * (candidate.baseline + change)
+    drawn = np.interp(time, line.get_xdata(), line.get_ydata())
+    # Between two samples a straight line stands for the curve.
+    at = np.searchsorted(time, test.trend.time[1:-1])
+    assert drawn[at] == pytest.approx(expected[at], abs=0.02 * np.ptp(expected))
+
+
+def test_fit_of_one_step_at_the_very_end_can_be_drawn(film):
+    test = tested(film)
+    last = test.trend.time[np.flatnonzero(np.diff(test.trend.output))[0] + 1]
+    short = test.trend.between(0.0, last)
+    check_readable(draw_fit(short, test.fit, tension_range=300.0))
+
+
+@pytest.fixture
+def rules(scenario):
+    D, v = diameter_range(scenario)[1], scenario.run.line_speed
+    plant = linearise(scenario, diameter=D, line_speed=v)
+    cycle = ultimate_cycle(plant, scan_time=scenario.controller.scan_time)
+    models = tested(scenario).fit.models
+    return rules_at_point(scenario, models, diameter=D, line_speed=v, ultimate=cycle)
+
+
+def test_rules(rules, units):
+    figure = draw_rules(rules, chosen="SIMC PI", units=units)
+    check_readable(figure)
+    names = [label.get_text() for label in figure.axes[0].get_yticklabels()]
+    with_gains = [r.suggestion.rule.name for r in rules if r.suggestion.gains is not None]
+    assert sorted(names) == sorted(with_gains) and len(names) >= 15
+    said = all_words(figure)
+    assert "sound to 1.6" in said and "rings above 2" in said
+    unstable = sum(1 for r in rules if r.worst is not None and not r.worst.stable)
+    assert said.count("unstable") == unstable
+
+
+def test_rules_without_any_gains():
+    figure = draw_rules(())
+    check_readable(figure)
+
+
+def test_margins_over_roll(scenario, units):
+    design = designed(scenario)
+    figure = draw_margins_over_roll(design, units)
+    check_readable(figure)
+    said = all_words(figure)
+    assert f"Ms {design.worst.margins.Ms:.2f}" in said and "Limit 1.6" in said
+    for speed in {case.line_speed for case in design.cases}:
+        assert units.text(speed, "speed") in said
+
+
+def test_unstable_cases_leave_a_gap_and_no_error(film):
+    design = designed(film)
+    case = design.cases[0]
+    broken = replace(case, margins=replace(case.margins, stable=False, Ms=math.nan))
+    check_readable(draw_margins_over_roll(replace(design, cases=(broken, *design.cases[1:]))))
+
+
+def test_responses(scenario, units):
+    responses = stepped(scenario, GAINS)
+    figure = draw_responses(responses, scenario, units)
+    check_readable(figure)
+    said = all_words(figure)
+    for diameter in named_diameters(scenario).values():
+        assert units.text(diameter, "diameter") in said
+
+
+def test_unstable_responses_are_called_so(foil):
+    figure = draw_responses(roll_responses(foil, Gains(Kc=1.0, Ti=0.1)), foil)
+    check_readable(figure)
+    assert all_words(figure).count("unstable") == 6
+
+
+@pytest.mark.parametrize(
+    "how", [{}, {"setpoint_offset": -0.3, "noise": True}, {"tracking": False}], ids=str
+)
+def test_handover(scenario, units, how):
+    h = handover(scenario, GAINS, **how)
+    figure = draw_handover(h, scenario, units)
+    check_readable(figure)
+    said = all_words(figure)
+    assert "manual" in said and "automatic" in said
+    assert f"jump of the output {round(h.output_bump, 1) + 0.0:+.1f} %" in said
+    assert ("bump" in [t.get_text() for t in figure.axes[0].texts]) == (h.tension_bump >= 0.5)
+
+
+def test_relay(film):
+    check_readable(draw_relay_test(relay_test(film, diameter=0.8, line_speed=2.5), METRIC))
