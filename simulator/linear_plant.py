@@ -16,12 +16,14 @@ python-control).
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import control
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import expm
+
+if TYPE_CHECKING:
+    import control
 
 Array = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
@@ -193,6 +195,9 @@ class LinearPlant:
 
     def state_space(self) -> control.StateSpace:
         """Return python-control's state space from (output, line speed) without the dead time."""
+        # Only here, because it takes most of a second to import and most runs don't need it.
+        import control
+
         B_speed = self.B_speed if self.B_speed.size else np.zeros_like(self.B)
         inputs = np.column_stack([self.B, B_speed])
         return control.ss(

@@ -215,7 +215,15 @@ def operating_point(
 
 
 def check_diameter(scenario: Scenario, diameter: float) -> None:
-    """Raise a ValueError where a diameter [m] is not between core and full roll."""
+    """Refuse a diameter that the roll never has.
+
+    Args:
+        scenario: the machine.
+        diameter: of the roll [m].
+
+    Raises:
+        ValueError: it is not between core and full roll.
+    """
     low, high = diameter_range(scenario)
     if not low * (1.0 - 1e-9) <= diameter <= high * (1.0 + 1e-9):
         raise ValueError(

@@ -143,7 +143,12 @@ class UnitSystem:
 
 
 def sensible(value: float, digits: int = 3) -> str:
-    """Return a number with so many significant digits, never in powers of ten below a million."""
+    """Return a number with so many significant digits, never in powers of ten below a million.
+
+    Args:
+        value: in whatever unit is shown beside it [any].
+        digits: significant digits [-].
+    """
     if value == 0.0 or not math.isfinite(value):
         return f"{value:.0f}" if value == 0.0 else str(value)
     if abs(value) >= 1e6 or abs(value) < 1e-4:

@@ -165,7 +165,11 @@ def _search(thin: Record, whole: Record, kind: Kind, start: Theta) -> tuple[floa
 
 
 def autocorrelation(residual: Array) -> float:
-    """Return the correlation of each residual with the next, between 0 and 1 [-]."""
+    """Return the correlation of each residual with the next, between 0 and 1 [-].
+
+    Args:
+        residual: at each sample, shape (n,) [any].
+    """
     r = residual - residual.mean()
     power = float(r @ r)
     return min(max(float(r[1:] @ r[:-1]) / power, 0.0), 1.0) if power > 0.0 else 0.0

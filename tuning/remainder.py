@@ -144,7 +144,12 @@ def find_ringing(record: Record, fitted: Fitted) -> Ringing | None:
 
 
 def without(record: Record, swing: Array) -> Record:
-    """Return the record with a swing [% of range] taken off the measurement."""
+    """Return the record with a swing taken off the measurement.
+
+    Args:
+        record: of a step test.
+        swing: at each sample, shape (n,) [% of range].
+    """
     return replace(record, measurement=record.measurement - swing)
 
 

@@ -7,6 +7,7 @@ import math
 from rich.console import Console
 from rich.table import Table
 
+from simulator.units import sensible
 from tuning.gains import in_all_forms
 from tuning.margins import Margins
 from tuning.pretune import Pretune
@@ -121,10 +122,12 @@ def _recommended(result: Pretune, console: Console) -> None:
     for heading in ("form", "term", "value", "unit", "formula"):
         table.add_column(heading, justify="right" if heading == "value" else "left")
     for row in in_all_forms(design.gains, result.scenario.controller.tension_range):
+        if design.gains.Td == 0.0 and (row.value == 0.0 or row.form.startswith("series")):
+            continue  # without derivative action the series form is the standard one
         table.add_row(
             row.form,
             row.symbol,
-            "–" if row.value is None else f"{row.value:.4g}",
+            "–" if row.value is None else sensible(row.value, 4),
             row.unit,
             row.formula,
         )
