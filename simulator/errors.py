@@ -25,7 +25,8 @@ class Fault:
     def __str__(self) -> str:
         parts = [part for part in (self.file, self.key) if part]
         given = f" = {self.value}" if self.value else ""
-        return f"{': '.join(parts)}{given}: {self.allowed}"
+        # One line whatever the file holds: a name or a key may have line ends of its own.
+        return " ".join(f"{': '.join(parts)}{given}: {self.allowed}".splitlines())
 
 
 class ScenarioError(ValueError):

@@ -17,7 +17,7 @@ from pydantic.dataclasses import dataclass
 from pydantic_core import CoreSchema, core_schema
 
 from simulator.scenario_checks import contradictions, doubts
-from simulator.units import examples, parse_quantity
+from simulator.units import examples, parse_quantity, readable
 
 SETTINGS = ConfigDict(extra="forbid")
 FROM_FILE = {"from_file": True}
@@ -44,18 +44,18 @@ class Quantity:
     @property
     def allowed(self) -> str:
         """The limits in words."""
-        unit = f" {self.unit}" if self.unit else ""
+        low, high = readable(self.low, self.unit), readable(self.high, self.unit)
         if self.above:
-            return f"must be above {self.low:g}{unit} and at most {self.high:g}{unit}"
-        return f"must lie between {self.low:g}{unit} and {self.high:g}{unit}"
+            return f"must be above {low} and at most {high}"
+        return f"must lie between {low} and {high}"
 
     def _read(self, value: Any, info: ValidationInfo) -> float:
         if isinstance(value, str) and self.unit:
             number = parse_quantity(value, self.unit)
-        elif isinstance(value, bool) or not isinstance(value, int | float):
-            raise ValueError(f"must be a number{f' in {self.unit}' if self.unit else ''}")
         elif self.unit and info.context and info.context.get("from_file"):
             raise ValueError(f"must be text with a unit ({examples(self.unit)})")
+        elif isinstance(value, bool) or not isinstance(value, int | float):
+            raise ValueError(f"must be a number{f' in {self.unit}' if self.unit else ''}")
         else:
             number = float(value) if abs(value) < 1e300 else math.inf
         low_enough = number > self.low if self.above else number >= self.low
@@ -138,8 +138,8 @@ class WoundRoll:
     def _sizes(self) -> WoundRoll:
         if self.core_diameter >= self.full_diameter:
             raise ValueError(
-                f"core_diameter {1000 * self.core_diameter:g} mm must be smaller than "
-                f"full_diameter {1000 * self.full_diameter:g} mm"
+                f"core_diameter must be smaller than full_diameter "
+                f"{readable(self.full_diameter, 'm')}"
             )
         if self.runout >= 0.25 * self.core_diameter:
             raise ValueError("runout must be below a quarter of core_diameter")
@@ -196,10 +196,7 @@ class _TorqueDevice:
     @model_validator(mode="after")
     def _torques(self) -> _TorqueDevice:
         if self.residual_torque >= self.full_torque:
-            raise ValueError(
-                f"residual_torque {self.residual_torque:g} N m must be below "
-                f"full_torque {self.full_torque:g} N m"
-            )
+            raise ValueError(f"residual_torque must be below full_torque {self.full_torque:g} N m")
         return self
 
 
@@ -322,9 +319,7 @@ class Controller:
     @model_validator(mode="after")
     def _limits(self) -> Controller:
         if self.output_low >= self.output_high:
-            raise ValueError(
-                f"output_low {self.output_low:g} % must be below output_high {self.output_high:g} %"
-            )
+            raise ValueError(f"output_low must be below output_high {self.output_high:g} %")
         return self
 
 
@@ -333,9 +328,11 @@ Zone = Literal["unwind", "rewind", "pull roll"]
 
 
 def _roll_kind(value: Any) -> str:
-    """A roll with a plain diameter is a pull roll; anything else is meant to be wound."""
+    """A plain diameter makes a pull roll; any key of a core makes a roll that is wound."""
     if isinstance(value, dict):
-        return "pull roll" if "diameter" in value or "inertia" in value else "wound roll"
+        wound = {"core_diameter", "full_diameter", "core_inertia"} & value.keys()
+        plain = {"diameter", "inertia"} & value.keys()
+        return "pull roll" if plain and not wound else "wound roll"
     return "pull roll" if isinstance(value, PullRoll) else "wound roll"
 
 
@@ -343,7 +340,7 @@ def _roll_kind(value: Any) -> str:
 class Scenario:
     """One machine and how it is run; spans and rollers are listed from the roll to the nip."""
 
-    title: Text
+    title: Annotated[str, Field(strict=True, min_length=1, max_length=500)]
     zone: Zone
     web: Web
     run: Run

@@ -11,7 +11,8 @@ import contextlib
 import dataclasses
 import difflib
 import re
-from collections.abc import Mapping
+import tomllib
+from collections.abc import Mapping, MutableMapping
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, get_args, get_type_hints
@@ -28,6 +29,7 @@ from simulator.scenario_checks import contradictions
 from simulator.units import examples, format_quantity
 
 LARGEST_FILE = 1_000_000  # bytes
+MOST_FAULTS = 100
 _SCENARIO = TypeAdapter(Scenario)
 _PARTS: dict[str, TypeAdapter[Any]] = {
     key: TypeAdapter(hint) for key, hint in get_type_hints(Scenario, include_extras=True).items()
@@ -44,8 +46,15 @@ _SECTIONS: dict[str, tuple[type, ...]] = {
     "load_cell": (schema.LoadCell,),
     "controller": (schema.Controller,),
 }
-# What pydantic adds to a path where a section may be one of several classes.
-_TAGS = {"wound roll", "pull roll"} | {device.kind for device in get_args(schema.TorqueDevice)}
+# What pydantic puts into a path where a section may be one of several classes → the class.
+_DEVICES: dict[str, type] = {device.kind: device for device in get_args(schema.TorqueDevice)}
+_TAGS: dict[str, dict[str, type]] = {
+    "roll": {"wound roll": schema.WoundRoll, "pull roll": schema.PullRoll},
+    "torque_device": _DEVICES,
+}
+_KINDS = " or ".join(f'"{kind}"' for kind in _DEVICES)
+
+Location = tuple[str | int, ...]
 
 
 def load_scenario(path: str | Path) -> Scenario:
@@ -81,15 +90,19 @@ def read_scenario(text: str | bytes, *, name: str = "scenario") -> Scenario:
         ScenarioError: the text can't be used; it lists all faults.
     """
     source = _decoded(text, name)
-    data = _parsed(source, name).unwrap()
+    data = _parsed(source, name)
     if "source" in data:
-        raise ScenarioError((_unknown(name, ("source",), data["source"]),))
+        raise ScenarioError((_unknown(name, ("source",), data["source"], Scenario),))
     try:
         return _SCENARIO.validate_python({**data, "source": source}, context=FROM_FILE)
     except ValidationError as error:
         # The check of the whole (an empty path) is made below, over whatever sections are sound.
-        faults = [_fault(name, details) for details in error.errors() if details["loc"]]
-        faults += [Fault(name, key, "", allowed) for key, allowed in contradictions(_sound(data))]
+        details = [each for each in error.errors() if each["loc"]]
+        faults = [_fault(name, each, data) for each in details[:MOST_FAULTS]]
+        if len(details) > MOST_FAULTS:
+            faults.append(Fault(name, "", "", f"has {len(details) - MOST_FAULTS} more faults"))
+        for key, allowed in contradictions(_sound(data)):
+            faults.append(Fault(name, key, _given(data, key), allowed))
         raise ScenarioError(tuple(dict.fromkeys(faults))) from None
 
 
@@ -143,34 +156,50 @@ def with_values(
     Raises:
         ScenarioError: the result can't be used; it lists all faults.
     """
-    document = tomlkit.parse(scenario_text(scenario))
+    document = _document(scenario)
+    faults = []
     for key, value in changes.items():
-        *path, last = _steps(key)
-        place: Any = document
-        try:
-            for step in path:
-                place = place[step]
-            if value is None:
-                place.pop(last, None)
-            else:
-                place[last] = value
-        except (KeyError, IndexError, TypeError, TOMLKitError):
-            fault = Fault(name, key, "" if value is None else repr(value), "there is no such place")
-            raise ScenarioError((fault,)) from None
+        if not (value is None or isinstance(value, str | int | float)):
+            faults.append(Fault(name, key, _shown(value), "must be text, a number, true or false"))
+            continue
+        place = _place(document, key)
+        if place is None:
+            faults.append(Fault(name, key, "" if value is None else _shown(value), "no such place"))
+            continue
+        table, last = place
+        if value is None:
+            table.pop(last, None)
+        else:
+            table[last] = value
+    if faults:
+        raise ScenarioError(tuple(faults))
     return read_scenario(tomlkit.dumps(document), name=name)
 
 
-def _steps(key: str) -> list[str | int]:
-    """'span[2].length' → ['span', 1, 'length']."""
-    steps: list[str | int] = []
-    for part in key.split("."):
-        found = re.fullmatch(r"([A-Za-z_]\w*)(?:\[(\d{1,4})\])?", part)
-        if not found:
-            return [key]
-        steps.append(found.group(1))
+def _document(scenario: Scenario) -> tomlkit.TOMLDocument:
+    try:
+        return tomlkit.parse(scenario_text(scenario))
+    except (TOMLKitError, ValueError):  # odd TOML that only the reader understands
+        return tomlkit.parse(_written(scenario))
+
+
+def _place(document: tomlkit.TOMLDocument, key: str) -> tuple[MutableMapping[str, Any], str] | None:
+    """Return the table that a dotted key stands in, and its last part; None if there is no such."""
+    *path, last = key.split(".")
+    place: Any = document
+    for step in path:
+        found = re.fullmatch(r"([A-Za-z_]\w*)(?:\[([1-9]\d{0,3})\])?", step)
+        if not found or not isinstance(place, MutableMapping) or found.group(1) not in place:
+            return None
+        place = place[found.group(1)]
         if found.group(2):
-            steps.append(int(found.group(2)) - 1)
-    return steps
+            index = int(found.group(2)) - 1
+            if not isinstance(place, list) or index >= len(place):
+                return None
+            place = place[index]
+    if not isinstance(place, MutableMapping) or not re.fullmatch(r"[A-Za-z_]\w*", last):
+        return None
+    return place, last
 
 
 def _decoded(text: str | bytes, name: str) -> str:
@@ -178,27 +207,33 @@ def _decoded(text: str | bytes, name: str) -> str:
         raise ScenarioError(
             (Fault(name, "", "", "is larger than 1 MB; a scenario takes a few kB"),)
         )
-    if isinstance(text, bytes):
-        try:
-            text = text.decode("utf-8-sig")
-        except UnicodeDecodeError:
-            fault = Fault(name, "", "", "is not text in UTF-8; a scenario is a TOML file")
-            raise ScenarioError((fault,)) from None
+    not_text = Fault(name, "", "", "is not text in UTF-8; a scenario is a TOML file")
+    try:
+        data = text.encode("utf-8") if isinstance(text, str) else text
+        text = data.decode("utf-8-sig")
+    except UnicodeError:
+        raise ScenarioError((not_text,)) from None
+    if "\0" in text:
+        raise ScenarioError((not_text,))
     if not text.strip():
         needed = ", ".join(_required(Scenario))
         raise ScenarioError((Fault(name, "", "", f"is empty; a scenario has {needed}"),))
     return text
 
 
-def _parsed(source: str, name: str) -> tomlkit.TOMLDocument:
+def _parsed(source: str, name: str) -> dict[str, Any]:
     try:
-        return tomlkit.parse(source)
-    except TOMLKitError as error:
-        reason = str(error).replace("\n", " ").rstrip(".")
-        raise ScenarioError((Fault(name, "", "", f"is not TOML: {reason}"),)) from None
-    except (ValueError, RecursionError, TypeError) as error:
-        reason = str(error).replace("\n", " ")[:200]
-        raise ScenarioError((Fault(name, "", "", f"is not TOML: {reason}"),)) from None
+        return tomllib.loads(source)
+    except tomllib.TOMLDecodeError as error:
+        reason = str(error)
+        if "overwrite a value" in reason or "twice" in reason:
+            reason += "; each key and each [table] is given once"
+    except RecursionError:
+        reason = "lists or tables are nested too deep"
+    except ValueError:  # Python reads no whole number of thousands of digits
+        reason = "a number has too many digits"
+    reason = " ".join(reason.split())[:200]
+    raise ScenarioError((Fault(name, "", "", f"is not TOML: {reason}"),))
 
 
 def _required(section: type) -> list[str]:
@@ -210,89 +245,103 @@ def _required(section: type) -> list[str]:
     ]
 
 
-def _fault(name: str, details: ErrorDetails) -> Fault:
+def _fault(name: str, details: ErrorDetails, data: dict[str, Any]) -> Fault:
     """Turn one of pydantic's errors into a fault in the file's own terms."""
-    loc = tuple(step for step in details["loc"] if step not in _TAGS)
-    key = _key(loc)
-    kind, given = details["type"], details["input"]
+    loc = details["loc"]
+    section: type = Scenario
+    if len(loc) > 1:
+        tags = _TAGS.get(str(loc[0]), {})
+        section = tags.get(str(loc[1])) or _SECTIONS[str(loc[0])][0]
+        loc = loc[:1] + loc[2:] if loc[1] in tags else loc
+    kind, key = details["type"], _key(loc)
     if kind == "missing":
-        return Fault(name, key, "", _needs(loc))
+        return Fault(name, key, "", _needs(str(loc[-1]), section))
     if kind in ("unexpected_keyword_argument", "extra_forbidden"):
-        return _unknown(name, loc, given)
-    if kind == "value_error":
-        text = str(details["ctx"]["error"])
-        # A check across keys speaks of them itself; its input is a whole section.
-        whole = not isinstance(given, str | int | float | bool | list | type(None))
-        return Fault(name, key, "" if whole else _shown(given), text)
-    return Fault(name, key, _shown(given), _plain_words(details, loc))
+        return _unknown(name, loc, details["input"], section)
+    if kind == "union_tag_not_found":
+        return Fault(name, f"{key}.kind", "", f"is missing: must be {_KINDS}")
+    if kind == "union_tag_invalid":
+        return Fault(name, f"{key}.kind", _given(data, f"{key}.kind"), f"must be {_KINDS}")
+    if kind != "value_error":
+        return Fault(name, key, _shown(details["input"]), _plain_words(details, key))
+    text = str(details["ctx"]["error"])
+    if isinstance(details["input"], dict) and len(loc) == 1:
+        # A check of a whole section starts with the key that it is about.
+        first, _, allowed = text.partition(" ")
+        key = f"{key}.{first}"
+        return Fault(name, key, _given(data, key), allowed)
+    return Fault(name, key, _shown(details["input"]), text)
 
 
-def _key(loc: tuple[str | int, ...]) -> str:
+def _key(loc: Location) -> str:
     key = ""
     for step in loc:
-        key += f"[{step + 1}]" if isinstance(step, int) else f"{'.' if key else ''}{step}"
+        if isinstance(step, int):
+            key += f"[{step + 1}]"
+        else:
+            plain = re.fullmatch(r"[\w-]{1,60}", step)
+            key += f"{'.' if key else ''}{step if plain else _shown(step)}"
     return key
 
 
+def _given(data: dict[str, Any], key: str) -> str:
+    """Return what a file has at a dotted key, as text; empty for a table or for nothing."""
+    place: Any = data
+    for step in key.split("."):
+        place = place.get(step) if isinstance(place, dict) else None
+    return "" if place is None or key in _SECTIONS else _shown(place)
+
+
 def _shown(value: Any) -> str:
-    text = repr(value) if not isinstance(value, dict | list) else "a table" if isinstance(
-        value, dict
-    ) else "a list"  # fmt: skip
-    text = text.replace("\n", " ")
+    if isinstance(value, dict | list):
+        return "a table" if isinstance(value, dict) else "a list"
+    if isinstance(value, bool):
+        return str(value).lower()
+    try:
+        text = repr(value) if isinstance(value, str | int | float) else str(value)
+    except ValueError:  # a whole number of thousands of digits
+        return "a number"
+    text = " ".join(text.split())
     return text if len(text) <= 60 else text[:57] + "…'"
 
 
-def _places(loc: tuple[str | int, ...]) -> tuple[type, ...]:
-    """The classes whose keys are allowed where the last step of a path stands."""
-    return (Scenario,) if len(loc) < 2 else _SECTIONS.get(str(loc[0]), ())
-
-
-def _needs(loc: tuple[str | int, ...]) -> str:
-    last = str(loc[-1])
-    for section in _places(loc):
-        quantity = quantities(section).get(last)
-        if quantity is not None:
-            unit = (
-                f"; write a number and a unit ({examples(quantity.unit)})" if quantity.unit else ""
-            )
-            return f"is missing: {quantity.meaning}{unit}"
-    if len(loc) == 1 and last in _SECTIONS:
-        keys = ", ".join(_required(_SECTIONS[last][0]))
+def _needs(key: str, section: type) -> str:
+    quantity = quantities(section).get(key)
+    if quantity is not None:
+        unit = f"; write a number and a unit ({examples(quantity.unit)})" if quantity.unit else ""
+        return f"is missing: {quantity.meaning}{unit}"
+    if section is Scenario and key in _SECTIONS:
+        kind = ["kind"] if key in _TAGS and key != "roll" else []
+        keys = ", ".join(kind + _required(_SECTIONS[key][0]))
         return f"is missing: a table with at least {keys}"
     return "is missing"
 
 
-def _unknown(name: str, loc: tuple[str | int, ...], given: Any) -> Fault:
-    last = str(loc[-1])
-    known = list(
-        dict.fromkeys(f.name for section in _places(loc) for f in dataclasses.fields(section))
-    )
-    known = [key for key in known if key != "source"]
-    near = difflib.get_close_matches(last, known, n=1)
+def _unknown(name: str, loc: Location, given: Any, section: type) -> Fault:
+    known = [f.name for f in dataclasses.fields(section) if f.name != "source"]
+    near = difflib.get_close_matches(str(loc[-1])[:60], known, n=1)
     hint = f"did you mean {near[0]}? " if near else ""
-    return Fault(
-        name, _key(loc), _shown(given), f"is not known here; {hint}known: {', '.join(known)}"
-    )
+    allowed = f"is not known here; {hint}known: {', '.join(known)}"
+    return Fault(name, _key(loc), _shown(given), allowed)
 
 
-def _plain_words(details: ErrorDetails, loc: tuple[str | int, ...]) -> str:
-    kind, ctx = details["type"], details.get("ctx", {})
+def _plain_words(details: ErrorDetails, key: str) -> str:
+    kind, limits = details["type"], details.get("ctx", {})
     if kind == "literal_error":
-        return f"must be {ctx['expected']}"
-    if kind in ("union_tag_invalid", "union_tag_not_found"):
-        kinds = " or ".join(f'"{f}"' for f in sorted(_TAGS) if not f.endswith("roll"))
-        return f"must have kind = {kinds}"
-    if kind in ("dataclass_type", "dataclass_exact_type"):
-        return f"must be a table, [{_key(loc)}]"
-    if kind == "tuple_type":
-        return f"must be tables, [[{_key(loc)}]]"
+        return f"must be {limits['expected']}"
+    if kind in ("dataclass_type", "dataclass_exact_type", "model_attributes_type"):
+        return f"must be a table, [{key}]"
     words = {
+        "tuple_type": f"must be tables, [[{key}]]",
         "bool_type": "must be true or false",
         "string_type": "must be text in quotes",
+        "string_too_short": "must not be empty",
+        "string_too_long": f"must be at most {limits.get('max_length')} characters",
         "int_type": "must be a whole number",
-        "string_too_long": "must be shorter",
+        "greater_than_equal": f"must be {limits.get('ge')} or more",
+        "less_than_equal": f"must be {limits.get('le')} or less",
     }
-    return words.get(kind, details["msg"].replace("Input should", "must").replace("\n", " "))
+    return words.get(kind, details["msg"].replace("Input should", "must"))
 
 
 def _written(scenario: Scenario) -> str:
@@ -300,7 +349,7 @@ def _written(scenario: Scenario) -> str:
     document = tomlkit.document()
     for f in dataclasses.fields(scenario):
         value = getattr(scenario, f.name)
-        if f.name == "source" or value == "":
+        if f.name == "source" or (value == "" and f.default == ""):
             continue
         if isinstance(value, tuple):
             tables = tomlkit.aot()
@@ -322,5 +371,5 @@ def _table(section: Any) -> Any:
         if value is None or value == "":
             continue
         unit = known[f.name].unit if f.name in known else ""
-        table[f.name] = format_quantity(value, unit, digits=17) if unit else value
+        table[f.name] = format_quantity(value, unit, digits=None) if unit else value
     return table

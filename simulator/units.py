@@ -1,7 +1,7 @@
 """Units live at the edge: text with a unit in, SI floats behind, the reader's units out.
 
-Only the unit is handed to pint; the number is read by Python itself, so that no text, however
-odd, is ever evaluated.
+Only unit names are handed to pint, one by one; numbers and exponents are read here, so that no
+text, however odd, is ever evaluated. Factors are exact fractions: "25 um" is the float 25e-6.
 """
 
 from __future__ import annotations
@@ -9,18 +9,37 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import lru_cache
 from typing import Any
 
 import pint
 
-_registry: pint.UnitRegistry[Any] = pint.UnitRegistry()
-# Web tension is given in pounds per linear inch.
-_registry.define("pound_per_linear_inch = force_pound / inch = PLI")
+_registry: pint.UnitRegistry[Any] = pint.UnitRegistry(non_int_type=Fraction)
 
 LONGEST = 60
-_NUMBER = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?)\s*(.*)", re.DOTALL)
-_UNIT = re.compile(r"[A-Za-zµμ°%][A-Za-zµμ°%0-9^*/·. ()-]*")
+_NUMBER = re.compile(r"([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(.*)", re.DOTALL)
+# A unit: names with a whole exponent, between them a blank, "·", "*", ".", "-" (lbf-ft) or "/".
+_FACTOR = re.compile(r"([A-Za-zµμ_]+|[%°])(?:(?:\^|\*\*)?(-?[1-9]))?")
+_BETWEEN = re.compile(r"\s*(/)\s*|\s*[·*.]\s*|-|\s+")
+_RAISED = str.maketrans({"²": "^2", "³": "^3", "⋅": "·"})
+
+# What the trade writes and pint reads as something else: its mil is an angle, its Nm no torque.
+# PLI is pounds per linear inch of width.
+_TRADE = {
+    "mil": "thou",
+    "mils": "thou",
+    "Nm": "N * m",
+    "Nms": "N * m * s",
+    "PLI": "lbf / in",
+    "fpm": "ft / min",
+    "rev": "turn",
+    "%": "percent",
+    "°": "degree",
+}
+# To pint angles and per cent are plain numbers, so that 1 Hz would pass as 1 rad/s.
+_ANGLES = {"rad", "mrad", "radian", "radians", "deg", "degree", "degrees", "°", "turn", "turns"}
+_MARKS = dict.fromkeys(_ANGLES | {"rev", "rpm"}, "rad") | {"%": "%", "percent": "%"}
 
 # Units that people write for each SI unit used in a scenario: examples for a message.
 _EXAMPLES = {
@@ -28,7 +47,7 @@ _EXAMPLES = {
     "m/s": "m/min, m/s, ft/min",
     "N": "N, kN, lbf",
     "N m": "N m, lbf ft, lbf in",
-    "N m s": "N m s",
+    "N m s": "N m s, lbf ft s",
     "Pa": "GPa, MPa, psi",
     "kg": "kg, lb",
     "kg/m^3": "kg/m^3, lb/ft^3",
@@ -38,7 +57,16 @@ _EXAMPLES = {
     "rad/s": "rad/s, rpm",
     "W": "W, kW, hp",
     "%": "%",
-    "%/s": "%/s",
+    "%/s": "%/s, %/min",
+}
+# Units to show a limit in, the largest first.
+_READABLE = {
+    "m": ("m", "mm", "um"),
+    "s": ("s", "ms"),
+    "Pa": ("GPa", "MPa", "kPa"),
+    "N": ("kN", "N"),
+    "rad": ("deg",),
+    "m/s": ("m/min",),
 }
 
 
@@ -47,20 +75,52 @@ def examples(unit: str) -> str:
     return _EXAMPLES.get(unit, unit)
 
 
+def _factors(text: str) -> list[tuple[str, int]]:
+    """Return the names in a unit with their exponents; a ValueError if it has another form."""
+    text = text.translate(_RAISED)
+    names: list[tuple[str, int]] = []
+    sign, at = 1, 0
+    while True:
+        found = _FACTOR.match(text, at)
+        if not found:
+            raise ValueError(text)
+        names.append((found.group(1), sign * int(found.group(2) or 1)))
+        at = found.end()
+        if at == len(text):
+            return names
+        between = _BETWEEN.match(text, at)
+        if not between:
+            raise ValueError(text)
+        sign, at = (-1 if between.group(1) else 1), between.end()
+
+
+def _unit(names: list[tuple[str, int]]) -> Any:
+    """Return pint's unit for names with exponents."""
+    unit = _registry.Unit("")
+    for name, power in names:
+        part = _registry.parse_units(_TRADE.get(name, name))
+        if part.dimensionless and name not in _MARKS:
+            raise ValueError(name)
+        unit = unit * part**power
+    return unit
+
+
 @lru_cache(maxsize=512)
-def _factor(text: str, unit: str) -> float:
+def _factor(text: str, unit: str) -> Fraction:
     """Return what one of `text` is in `unit`; a ValueError says what is wrong with it."""
-    if not _UNIT.fullmatch(text):
-        raise ValueError(f"unit {text!r} is not understood; use {examples(unit)}")
-    # In this trade a mil is a thousandth of an inch; pint's is an angle.
-    spelled = re.sub(r"\bmils?\b", "thou", text.replace("·", " "))
+    names, wanted = _factors(unit), _unit(_factors(unit))
     try:
-        given = _registry.parse_units(spelled)
-        return float(_registry.Quantity(1.0, given).to(unit).magnitude)
-    except pint.DimensionalityError:
-        raise ValueError(f"{text!r} is not a unit for this; use {examples(unit)}") from None
-    except Exception:  # pint's parser fails in many ways on odd text
+        given = _factors(text)
+        value = _registry.Quantity(Fraction(1), _unit(given))
+        if value.is_compatible_with(wanted) and _marks(given) == _marks(names):
+            return Fraction(value.to(wanted).magnitude)
+    except Exception:  # pint's parser fails in many ways on odd names
         raise ValueError(f"unit {text!r} is not understood; use {examples(unit)}") from None
+    raise ValueError(f"{text!r} is not a unit for this; use {examples(unit)}")
+
+
+def _marks(names: list[tuple[str, int]]) -> list[tuple[str, int]]:
+    return sorted((_MARKS[name], power) for name, power in names if name in _MARKS)
 
 
 def parse_quantity(text: str, unit: str) -> float:
@@ -83,21 +143,43 @@ def parse_quantity(text: str, unit: str) -> float:
         raise ValueError("has a comma in its number; write a decimal point")
     if not rest:
         raise ValueError(f"needs a unit: {examples(unit)}")
-    value = number * _factor(rest, unit)
-    if not math.isfinite(value):
+    factor = _factor(rest, unit)
+    if math.isinf(number):
         raise ValueError("is too large a number")
-    return value
+    # As a float it is 0, and as a fraction 1e-999999999 would never end.
+    if number == 0.0:
+        return 0.0
+    try:
+        return float(Fraction(found.group(1)) * factor)
+    except OverflowError:
+        raise ValueError("is too large a number") from None
 
 
-def format_quantity(value: float, unit: str, *, digits: int = 6) -> str:
+def format_quantity(value: float, unit: str, *, digits: int | None = 4) -> str:
     """Return a value with its unit as a scenario file has it, such as "0.8 m".
 
     Args:
         value: in `unit` [any].
-        unit: as pint reads it.
-        digits: significant digits [-].
+        unit: as a scenario file has it.
+        digits: significant digits [-]; None for as many as give the same float back.
     """
-    return f"{value:.{digits}g} {unit}"
+    text = repr(float(value)).removesuffix(".0") if digits is None else f"{value:.{digits}g}"
+    return f"{text} {unit}".rstrip()
+
+
+def readable(value: float, unit: str) -> str:
+    """Return an SI value in the unit of a size that suits it, such as "25 um".
+
+    Args:
+        value: in `unit` [any].
+        unit: an SI unit, "%" or "" for a plain number.
+    """
+    choices = _READABLE.get(unit, (unit,))
+    for choice in choices:
+        shown = value / float(_factor(choice, unit)) if choice != unit else value
+        if abs(shown) >= 1.0 or value == 0.0 or choice == choices[-1]:
+            return format_quantity(shown, choice, digits=6)
+    raise AssertionError("the last choice always fits")
 
 
 @dataclass(frozen=True)
@@ -106,7 +188,7 @@ class UnitSystem:
 
     Attributes:
         name: of the system.
-        units: kind of quantity → (SI unit, reader's unit, label).
+        units: for each kind of quantity (kind, SI unit, reader's unit, its label for people).
     """
 
     name: str
@@ -129,7 +211,7 @@ class UnitSystem:
     def factor(self, kind: str) -> float:
         """Return what one SI unit is in the reader's unit."""
         si, unit, _ = self._entry(kind)
-        return 1.0 / _factor(unit, si)
+        return float(1 / _factor(unit, si))
 
     def show(self, value: float, kind: str) -> float:
         """Return an SI value in the reader's unit."""

@@ -90,7 +90,8 @@ def handover(
     margins = loop_margins(
         linearise(scenario, diameter=D, line_speed=v), gains, scan_time=c.scan_time
     )
-    settle = 8.0 * margins.slowest_time if margins.stable else LONGEST_RUN / 4.0
+    slowest = margins.slowest_time
+    settle = 8.0 * slowest if math.isfinite(slowest) else LONGEST_RUN / 4.0
     duration = QUIET_TIME + min(max(settle, SHORTEST_RUN), LONGEST_RUN)
     trend = simulate(
         changed,

@@ -31,6 +31,8 @@ ComplexArray = NDArray[np.complex128]
 
 
 MOST_HALVINGS = 40
+# Eigenvalues cost the cube of the scans of dead time; beyond this the argument principle decides.
+MOST_DELAY_STATES = 150
 
 
 @dataclass(frozen=True)
@@ -131,8 +133,8 @@ def loop_margins(
         below = np.geomspace(1e-2 * slow, omega[0], 60)[:-1] if slow > 0.0 else omega[:0]
         omega, L = np.concatenate([below, omega]), np.concatenate([response(below), L])
 
-    if seen.sampled is None:
-        stable, slowest = _stable_by_argument(seen.plant, gains, response, omega), math.nan
+    if seen.sampled is None or seen.sampled.delay > MOST_DELAY_STATES:
+        stable, slowest = _stable_by_argument(seen, gains, response, omega), math.nan
     else:
         modes = np.abs(closed_loop_modes(seen.sampled, gains))
         stable = bool(modes.max() < 1.0)
@@ -194,16 +196,19 @@ def _phase_margin(
 
 
 def _stable_by_argument(
-    plant: LinearPlant, gains: Gains, response: Callable[[Array], ComplexArray], omega: Array
+    seen: PlantResponse, gains: Gains, response: Callable[[Array], ComplexArray], omega: Array
 ) -> bool:
-    """Count closed-loop poles in the right half plane by the turn of 1 + L along w = 0+ … inf.
+    """Count unstable closed-loop poles by the turn of 1 + L along w = 0+ … inf, or to pi/h.
 
-    With n0 open-loop poles at the origin and P in the right half plane, 1 + L turns by
-    (pi/2)(n0 + 2 P - 2 Z), so Z = P + n0/2 - turn/pi.
+    With n0 open-loop poles at the origin (at z = 1) and P unstable ones, 1 + L turns by
+    (pi/2)(n0 + 2 P - 2 Z), so Z = P + n0/2 - turn/pi; the same on the imaginary axis and on the
+    upper half of the unit circle.
     """
-    far = np.geomspace(omega[-1], 1e3 * omega[-1], 200)[1:]
-    near = np.geomspace(1e-6 * omega[0], omega[0], 200)[:-1]
-    everywhere = np.concatenate([near, omega, far if plant.dead_time == 0.0 else far[:0]])
+    plant = seen.plant
+    parts = [np.geomspace(1e-6 * omega[0], omega[0], 200)[:-1], omega]
+    if seen.sampled is None and plant.dead_time == 0.0:
+        parts.append(np.geomspace(omega[-1], 1e3 * omega[-1], 200)[1:])
+    everywhere = np.concatenate(parts)
     f = 1.0 + response(everywhere)
     for _ in range(MOST_HALVINGS):
         # A loop that passes close to -1 turns fast there: look closer until no step turns far.

@@ -1,5 +1,6 @@
 """Units at the edge, against exact definitions and hostile text."""
 
+import contextlib
 import math
 
 import pytest
@@ -61,7 +62,7 @@ def test_slip_power_in_us_units():
         ("1 m/0", "not understood"),
         ("1 (((", "not understood"),
         ("1 m" + " m" * 100, "longer than"),
-        ("2 °C", "not a unit for this"),
+        ("2 °C", "not understood"),
         ("2 __import__", "not understood"),
     ],
 )
@@ -72,18 +73,14 @@ def test_says_what_is_wrong(text, says):
 
 @given(text=st.text(max_size=70), unit=st.sampled_from(["m", "N", "%", "kg m^2", "rad"]))
 def test_no_text_does_anything_but_read_or_refuse(text, unit):
-    try:
+    with contextlib.suppress(ValueError):
         assert math.isfinite(parse_quantity(text, unit))
-    except ValueError:
-        pass
 
 
 @given(number=st.floats(-1e6, 1e6), unit=st.text(alphabet="mNkgs^*/. ()0123456789%µ", max_size=20))
 def test_no_unit_does_anything_but_read_or_refuse(number, unit):
-    try:
+    with contextlib.suppress(ValueError):
         assert math.isfinite(parse_quantity(f"{number!r} {unit}", "m"))
-    except ValueError:
-        pass
 
 
 @given(value=st.floats(1e-3, 1e6), system=st.sampled_from(UNIT_SYSTEMS))

@@ -142,10 +142,20 @@ def test_dead_time_agrees_with_python_control_on_fine_frequency_data():
 
 
 def test_sampling_fast_is_continuous_in_the_limit():
+    # 1 ms against a dead time of 2 s: half a scan of delay is 1/4000 of it.
     fast = loop_margins(PLANT, Gains(1.25, 10.0), scan_time=1e-3)
     slow = loop_margins(PLANT, Gains(1.25, 10.0))
     assert fast.Ms == pytest.approx(slow.Ms, rel=2e-4)
     assert fast.gain_margin == pytest.approx(slow.gain_margin, rel=5e-4)
+
+
+@pytest.mark.parametrize("Kc, Ti", [(1.25, 10.0), (3.0, 10.0), (4.4, 50.0), (2.0, 3.0), (1.0, 0.4)])
+def test_long_dead_time_is_judged_like_a_short_one(Kc, Ti, monkeypatch):
+    """Eigenvalues up to so many scans of dead time, the argument principle beyond: one verdict."""
+    by_eigenvalues = loop_margins(PLANT, Gains(Kc, Ti), scan_time=0.02)
+    monkeypatch.setattr("tuning.margins.MOST_DELAY_STATES", 10)
+    by_argument = loop_margins(PLANT, Gains(Kc, Ti), scan_time=0.02)
+    assert by_eigenvalues.stable == by_argument.stable
 
 
 def test_sampled_proportional_control_of_an_integrator():
@@ -198,5 +208,5 @@ def test_ms_bounds_the_other_margins(K, T, L, share, Ti):
 def test_both_ways_to_stability_agree(Kc, Ti):
     """The argument principle on the continuous loop, eigenvalues on the same loop sampled fast."""
     continuous = loop_margins(PLANT, Gains(Kc, Ti))
-    assume(continuous.Ms < 50)
-    assert continuous.stable == loop_margins(PLANT, Gains(Kc, Ti), scan_time=2e-3).stable
+    assume(continuous.Ms < 20)
+    assert continuous.stable == loop_margins(PLANT, Gains(Kc, Ti), scan_time=0.02).stable
