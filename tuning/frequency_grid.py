@@ -8,47 +8,66 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-
-from simulator.linear_plant import LinearPlant
 
 Array = NDArray[np.float64]
 Function = Callable[[Array], Array]
 
 # Each round of refinement looks at so many points between two neighbours of the last one.
 ZOOM_POINTS = 33
-ZOOM_ROUNDS = 3
+ZOOM_ROUNDS = 4
 MOST_PEAKS = 4
+# Longest linear part of the grid: some 1500 turns of the dead time.
+MOST_LINEAR_POINTS = 50_000
+MOST_HALVINGS = 20
 
 
-def frequency_grid(plant: LinearPlant, *, scan_time: float | None = None) -> Array:
-    """Return angular frequencies that resolve every mode and the dead time, shape (n,) [rad/s].
+def frequency_grid(poles: NDArray[np.complex128], delay: float, top: float = math.inf) -> Array:
+    """Return ascending frequencies that resolve every pole and the dead time, shape (m,) [rad/s].
 
     Args:
-        plant: whose poles and dead time are to be resolved.
-        scan_time: the grid ends at pi/scan_time [s]; None for a continuous loop.
+        poles: of the plant, shape (n,) [rad/s].
+        delay: dead time, a scan included [s].
+        top: highest frequency of interest, pi over the scan time [rad/s]; it is the last point.
     """
-    poles = plant.poles
-    sizes = np.abs(poles[np.abs(poles) > 0.0])
-    delay = plant.dead_time + (scan_time or 0.0)
-    rates = [*(sizes if sizes.size else [1.0]), *([1.0 / delay] if delay > 0.0 else [])]
-    low, high = 1e-3 * min(rates), 1e3 * max(rates)
-    if scan_time is not None:
-        high = math.pi / scan_time
-        low = min(low, 1e-3 * high)
-    parts = [np.geomspace(low, high, 500)]
+    speeds = [float(size) for size in np.abs(poles) if size > 0.0]
+    speeds += [1.0 / delay] if delay > 0.0 else []
+    slowest, fastest = min(speeds, default=1.0), max(speeds, default=1.0)
+    # Rounding drowns the phase of a plant without dead time soon above this.
+    highest_of_all = min(1e3 * fastest, top)
+    low = 1e-3 * min(slowest, highest_of_all)
+    parts: list[NDArray[Any]] = [np.geomspace(low, highest_of_all, 500)]
     if delay > 0.0:
-        # The dead time turns the phase evenly along a linear axis: six turns of it, finely.
-        parts.append(np.linspace(low, min(high, 40.0 / delay), 400))
-    for pole in poles:
-        if abs(pole.imag) > 0.0:
-            # Points crowd around a resonance as its own width demands.
-            spread = np.sinh(np.linspace(-5.0, 5.0, 81)) / np.sinh(1.0)
-            parts.append(abs(pole.imag) + abs(pole.real) * spread)
-    grid = np.unique(np.concatenate(parts))
-    return np.asarray(grid[(grid >= low) & (grid <= high)])
+        # Well above all poles the response only falls, and two turns of the dead time hold a
+        # crossing.
+        step = math.pi / (16.0 * delay)
+        last = min(10.0 * float(np.abs(poles).max(initial=0.0)) + 4.0 * math.pi / delay, top)
+        parts.append(step * np.arange(1, min(int(last / step) + 2, MOST_LINEAR_POINTS)))
+    # Points crowd around a resonance as its own width demands.
+    offsets = np.sinh(np.linspace(-5.0, 5.0, 81))
+    parts += [abs(pole.imag) + abs(pole.real) * offsets for pole in poles if pole.imag > 0.0]
+    omega = np.unique(np.concatenate(parts))
+    return np.append(omega[(omega >= low) & (omega < highest_of_all)], highest_of_all)
+
+
+def refined(response: Callable[[Array], NDArray[np.complex128]], omega: Array) -> Array:
+    """Return a grid with points added wherever the phase still turns fast, as near a zero.
+
+    Args:
+        response: of arrays of frequencies.
+        omega: the grid, shape (n,) [rad/s].
+    """
+    for _ in range(MOST_HALVINGS):
+        G = response(omega)
+        # G2 conj(G1) has the phase of G2/G1 and can't divide by 0.
+        fast = np.abs(np.angle(G[1:] * np.conj(G[:-1]))) > math.pi / 4.0
+        if not fast.any() or omega.size > 2 * MOST_LINEAR_POINTS:
+            break
+        omega = np.union1d(omega, 0.5 * (omega[:-1] + omega[1:])[fast])
+    return omega
 
 
 def highest(function: Function, omega: Array, values: Array) -> tuple[float, float]:

@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.linear_plant import LinearPlant, SampledPlant
-from tuning.frequency_grid import crossings, frequency_grid, highest
+from tuning.frequency_grid import crossings, frequency_grid, highest, refined
 from tuning.gains import Gains
 
 Array = NDArray[np.float64]
@@ -96,10 +96,16 @@ def plant_response(plant: LinearPlant, *, scan_time: float | None = None) -> Pla
     Raises:
         ValueError: the scan time is not positive.
     """
-    sampled = None if scan_time is None else plant.sampled(scan_time)
-    omega = frequency_grid(plant, scan_time=scan_time)
-    source = plant if sampled is None else sampled
-    return PlantResponse(plant, scan_time, sampled, omega, source.frequency_response(omega))
+    if scan_time is None:
+        omega = refined(plant.frequency_response, frequency_grid(plant.poles, plant.dead_time))
+        return PlantResponse(plant, None, None, omega, plant.frequency_response(omega))
+    sampled = plant.sampled(scan_time)
+    modes = np.linalg.eigvals(sampled.Phi).astype(complex)
+    # Modes faster than the scan are seen where they fold down to; spent ones not at all.
+    poles = np.log(modes[np.abs(modes) > 1e-12]) / scan_time
+    grid = frequency_grid(poles, plant.dead_time + scan_time, math.pi / scan_time)
+    omega = refined(sampled.frequency_response, grid)
+    return PlantResponse(plant, scan_time, sampled, omega, sampled.frequency_response(omega))
 
 
 def loop_margins(

@@ -79,7 +79,7 @@ class JudgedRule:
             return f"unstable {place}"
         if self.worst.Ms > RINGS_ABOVE:
             return f"rings {place} (Ms {self.worst.Ms:.1f})"
-        return f"holds over the roll (Ms {self.worst.Ms:.2f} at most)"
+        return f"holds everywhere (Ms {self.worst.Ms:.2f} at most)"
 
     @property
     def note(self) -> str:

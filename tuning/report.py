@@ -43,7 +43,7 @@ def print_report(result: Pretune, console: Console) -> None:
 
 
 def _points(result: Pretune, console: Console) -> None:
-    table = _table("Manual output that holds the tension, and the machine there")
+    table = _table("Manual output that holds the tension, and the machine there", console)
     for heading in (
         "roll", "diameter\nmm", "line\nm/min", "output\n%", "torque\nN·m", "slip power\nW",
         "N per %", "gain\n%/%", "swing\nHz", "damping\n-", "turns\nHz",
@@ -89,11 +89,11 @@ def _step_test(result: Pretune, console: Console) -> None:
 
 
 def _rules(result: Pretune, console: Console) -> None:
-    table = _table("What the tuning rules ask for, judged on this machine")
+    table = _table("What the tuning rules ask for, judged on this machine", console)
     table.add_column("rule")
     for heading in ("Kc", "Ti s", "Td s", "Ms"):
         table.add_column(heading, justify="right")
-    table.add_column("on this machine, full roll to core")
+    table.add_column("on this machine, everywhere")
     for judged in result.rules:
         gains = judged.suggestion.gains
         if gains is None:
@@ -118,7 +118,9 @@ def _rules(result: Pretune, console: Console) -> None:
 
 def _recommended(result: Pretune, console: Console) -> None:
     design = result.design
-    table = _table("Recommended gains, the same from full roll to core, in each controller's terms")
+    table = _table(
+        "Recommended gains, the same from full roll to core, in each controller's terms", console
+    )
     for heading in ("form", "term", "value", "unit", "formula"):
         table.add_column(heading, justify="right" if heading == "value" else "left")
     for row in in_all_forms(design.gains, result.scenario.controller.tension_range):
@@ -139,7 +141,7 @@ def _recommended(result: Pretune, console: Console) -> None:
         highlight=False,
     )
     if len(design.schedule) > 1:
-        schedule = _table("Gains that follow the diameter, if the controller can")
+        schedule = _table("Gains that follow the diameter, if the controller can", console)
         for heading in ("diameter mm", "Kc", "Ti s"):
             schedule.add_column(heading, justify="right")
         for entry in design.schedule:
@@ -150,9 +152,7 @@ def _recommended(result: Pretune, console: Console) -> None:
 
 
 def _handover(result: Pretune, console: Console) -> None:
-    table = _table(
-        "Hand-over from manual to automatic at full diameter, with the recommended gains"
-    )
+    table = _table("Hand-over from manual to automatic, with the recommended gains", console)
     table.add_column("switch")
     for heading in ("tension bump\n%", "output bump\n%", "settles\ns"):
         table.add_column(heading, justify="right")
@@ -173,5 +173,7 @@ def _ms(margins: Margins | None) -> str:
     return f"{margins.Ms:.2f}" if margins.stable else "unstable"
 
 
-def _table(title: str) -> Table:
-    return Table(title=title, title_justify="left", title_style="bold", box=None, pad_edge=False)
+def _table(title: str, console: Console) -> Table:
+    """Print a title on a line of its own (a table would fold it to its own width)."""
+    console.print(f"[bold]{title}[/bold]")
+    return Table(box=None, pad_edge=False)

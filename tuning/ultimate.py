@@ -7,26 +7,18 @@ an approximation of it from a recorded relay test.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
+from numpy.typing import ArrayLike
 
 from simulator.linear_plant import LinearPlant
-
-Array = NDArray[np.float64]
-ComplexArray = NDArray[np.complex128]
-Response = Callable[[Array], ComplexArray]
+from tuning.frequency_grid import crossings
+from tuning.margins import plant_response
 
 # Below this share of the fastest pole a pole counts as an integrator.
 INTEGRATOR_SHARE = 1e-7
-# Longest linear part of the frequency grid: some 1500 turns of the dead time.
-MOST_LINEAR_POINTS = 50_000
-# A plant that is nearly a pure delay crosses thousands of times at much the same gain.
-MOST_CROSSINGS = 200
 
 
 @dataclass(frozen=True)
@@ -68,41 +60,28 @@ def ultimate_cycle(plant: LinearPlant, scan_time: float | None = None) -> Ultima
     Raises:
         ValueError: the plant is unstable or undamped by itself, or its gain is negative.
     """
-    poles = _checked_poles(plant)
-    response: Response
-    if scan_time is None:
-        response, top = plant.frequency_response, math.inf
-        delay = plant.dead_time
-    else:
-        sampled = plant.sampled(scan_time)
-        response, top = sampled.frequency_response, math.pi / scan_time
-        delay = plant.dead_time + scan_time
-        moduli = np.linalg.eigvals(sampled.Phi).astype(complex)
-        # Modes faster than the scan are seen where they fold down to; spent ones not at all.
-        poles = np.log(moduli[np.abs(moduli) > 1e-12]) / scan_time
-    omega = _grid(poles, delay, top)
-    if omega.size == 0:
-        return None
-    omega = _refined(response, omega)
-    G = response(omega)
-    slow = G[0].real if abs(G[0].real) > abs(G[0].imag) else -G[0].imag
+    _refuse_unstable(plant)
+    seen = plant_response(plant, scan_time=scan_time)
+    first = seen.values[0]
+    slow = first.real if abs(first.real) > abs(first.imag) else -first.imag
     if slow < 0.0:
         raise ValueError("the plant's gain is negative: more output must give more tension")
-    crossings = _crossings(response, omega, G)
+    places = crossings(lambda w: seen.at(w).imag, seen.omega, seen.values.imag)
     if scan_time is not None:
         # At half the sampling frequency the response is real: a crossing of its own.
-        crossings.append((top, float(response(np.array([top]))[0].real)))
-    lowest = min((value for _, value in crossings), default=0.0)
+        places = np.append(places, seen.omega[-1])
+    values = seen.at(places).real if places.size else places
+    lowest = float(values.min(initial=0.0))
     if not lowest < 0.0:
         return None
     # A pure delay crosses at the same gain again and again: its slowest crossing is meant.
-    w, value = min(crossing for crossing in crossings if crossing[1] < lowest * (1.0 - 1e-6))
-    return Ultimate(gain=-1.0 / value, period=2.0 * math.pi / w)
+    at = int(np.flatnonzero(values < lowest * (1.0 - 1e-6))[0])
+    return Ultimate(gain=float(-1.0 / values[at]), period=float(2.0 * math.pi / places[at]))
 
 
-def _checked_poles(plant: LinearPlant) -> ComplexArray:
-    """Return the poles, after refusing those for which a small gain is not stable."""
-    poles: ComplexArray = plant.poles
+def _refuse_unstable(plant: LinearPlant) -> None:
+    """Refuse poles for which a small gain is not stable."""
+    poles = plant.poles
     size = np.abs(poles)
     integrators = size <= INTEGRATOR_SHARE * np.max(size, initial=0.0)
     others = poles[~integrators]
@@ -111,60 +90,6 @@ def _checked_poles(plant: LinearPlant) -> ComplexArray:
             "the plant is unstable or undamped by itself: the ultimate gain needs a stable plant,"
             " with one integrator at most"
         )
-    return np.asarray(others, dtype=np.complex128)
-
-
-def _grid(poles: ComplexArray, delay: float, top: float) -> Array:
-    """Return ascending frequencies below `top` that resolve every pole and the dead time."""
-    speeds = list(np.abs(poles)) + ([1.0 / delay] if delay > 0.0 else [])
-    speeds = [speed for speed in speeds if speed > 0.0]
-    if not speeds:
-        return np.zeros(0)
-    slowest, fastest = min(speeds), max(speeds)
-    # Rounding drowns the phase of a plant without dead time soon above this.
-    highest = min(1e3 * fastest, top)
-    parts = [np.geomspace(min(1e-3 * slowest, 1e-3 * highest), highest, 600)]
-    if delay > 0.0:
-        # Well above all poles |G| only falls, and two turns of the dead time hold a crossing.
-        step = math.pi / (16.0 * delay)
-        last = min(10.0 * np.max(np.abs(poles), initial=0.0) + 4.0 * math.pi / delay, top)
-        parts.append(step * np.arange(1, min(int(last / step) + 2, MOST_LINEAR_POINTS)))
-    offsets = np.concatenate([np.linspace(-5.0, 5.0, 80), np.geomspace(5.0, 100.0, 30)])
-    parts += [abs(pole.imag) + abs(pole.real) * offsets for pole in poles]
-    omega = np.unique(np.concatenate(parts))
-    return omega[(omega > 0.0) & (omega < top * (1.0 - 1e-6))]
-
-
-def _refined(response: Response, omega: Array) -> Array:
-    """Return the grid with points added wherever the phase still turns fast, as near a zero."""
-    for _ in range(20):
-        G = response(omega)
-        # G2 conj(G1) has the phase of G2/G1 and can't divide by 0.
-        fast = np.abs(np.angle(G[1:] * np.conj(G[:-1]))) > math.pi / 4.0
-        if not fast.any() or omega.size > 2 * MOST_LINEAR_POINTS:
-            break
-        omega = np.union1d(omega, 0.5 * (omega[:-1] + omega[1:])[fast])
-    return omega
-
-
-def _crossings(response: Response, omega: Array, G: ComplexArray) -> list[tuple[float, float]]:
-    """Return (frequency, value) of those crossings of the negative axis that can matter."""
-
-    def imaginary(w: float) -> float:
-        return float(response(np.array([w]))[0].imag)
-
-    found: list[tuple[float, float]] = []
-    size = np.maximum(np.abs(G[:-1]), np.abs(G[1:]))
-    turns = np.flatnonzero(
-        (np.sign(G.imag[:-1]) * np.sign(G.imag[1:]) < 0.0) & (G.real[:-1] + G.real[1:] < 0.0)
-    )
-    for i in turns[np.argsort(-size[turns], kind="stable")][:MOST_CROSSINGS]:
-        # Between two neighbours of the refined grid |G| can't be much above both.
-        if found and 1.5 * size[i] < max(-value for _, value in found):
-            break
-        w = float(brentq(imaginary, omega[i], omega[i + 1], xtol=1e-14 * omega[i], rtol=1e-14))
-        found.append((w, float(response(np.array([w]))[0].real)))
-    return found
 
 
 def relay_estimate(

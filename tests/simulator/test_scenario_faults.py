@@ -3,6 +3,7 @@
 import dataclasses
 import math
 import re
+from pathlib import Path
 
 import pytest
 
@@ -24,81 +25,7 @@ from simulator.scenario import (
     quantities,
 )
 
-# An invented machine; every number is made up.
-EXAMPLE = """\
-title = "25 um polyester film, unwound against a pneumatic disc brake"
-note = "Invented machine; every number is made up for the demonstration."
-zone = "unwind"                       # unwind | rewind | pull roll
-
-[web]
-material = "polyester film"
-width = "1000 mm"
-thickness = "25 um"
-modulus = "4 GPa"
-density = "1390 kg/m^3"
-retardation_time = "3 ms"             # eta/E of the Kelvin–Voigt web
-breaking_tension = "900 N"
-
-[run]
-tension = "150 N"                     # wanted running tension
-line_speed = "150 m/min"
-crawl_speed = "10 m/min"
-acceleration_time = "20 s"
-stop_time = "4 s"
-far_tension = "120 N"
-
-[roll]
-core_diameter = "89 mm"
-full_diameter = "800 mm"
-core_inertia = "0.05 kg m^2"
-bearing_drag = "0.5 N m"
-viscous_drag = "0.05 N m s"
-runout = "0.1 mm"
-
-[[span]]                              # from the roll to the nip
-length = "1.4 m"
-[[span]]
-length = "1.6 m"
-
-[[roller]]
-diameter = "120 mm"
-inertia = "0.012 kg m^2"
-drag = "0.02 N m"
-load_cell = true
-
-[torque_device]
-kind = "friction brake"
-full_torque = "200 N m"
-residual_torque = "2 N m"
-lag = "250 ms"
-dead_time = "50 ms"
-breakaway_ratio = 1.1
-stribeck_speed = "0.5 rad/s"
-hysteresis = "0.5 %"
-continuous_heat = "1.5 kW"
-gear_ratio = 1
-
-[load_cell]
-wrap_angle = "120 deg"
-bisector_angle = "-90 deg"
-sensing_angle = "-90 deg"
-roller_mass = "14 kg"
-rated_load = "500 N"
-cells = 2
-filter_time = "100 ms"
-dead_time = "0 ms"
-noise = "0.5 N"
-
-[controller]
-tension_range = "300 N"
-scan_time = "20 ms"
-output_low = "0 %"
-output_high = "100 %"
-Kc = 0.06
-Ti = "0.3 s"
-Td = "0 s"
-setpoint_weight = 1.0
-"""
+EXAMPLE = (Path(__file__).parent / "example.toml").read_text(encoding="utf-8")
 
 
 def changed(old, new, text=EXAMPLE):
