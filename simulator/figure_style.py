@@ -54,4 +54,4 @@ def text_size(text: str, *, points: float, weight: str = "normal") -> tuple[floa
         float(TextPath((0.0, 0.0), line, prop=font).vertices[:, 0].max()) if line.strip() else 0.0
         for line in lines
     ]
-    return max(widths) / 72.0, len(lines) * 1.25 * points / 72.0
+    return max(widths) / 72.0, len(lines) * 1.4 * points / 72.0

@@ -13,7 +13,7 @@ Array = NDArray[np.float64]
 
 # Clear space around a label [inch].
 _PAD = 0.05
-_OVER_LABEL, _OVER_DRAWING, _OFF_PAGE = 100.0, 1.0, 100.0
+_OVER_LABEL, _OVER_DRAWING, _OFF_PAGE = 1e3, 1.0, 1e4
 # A line between a label and what it names makes it look like that line's label.
 _CUT_OFF, _NEAR = 4.0, 0.03  # [-], [inch]
 
@@ -91,7 +91,7 @@ def around(centre: tuple[float, float], radius: float, size: tuple[float, float]
         Rows as `Page.place` wants them, shape (n, 5).
     """
     angle, gap = np.meshgrid(np.linspace(0.0, 2.0 * np.pi, 36, endpoint=False),
-                             [0.08, 0.2, 0.45, 0.8])  # fmt: skip
+                             [0.08, 0.2, 0.45, 0.8, 1.3, 2.0])  # fmt: skip
     cos, sin = np.cos(angle), np.sin(angle)
     reach = radius + gap + 0.5 * (np.abs(cos) * size[0] + np.abs(sin) * size[1])
     x, y = centre[0] + reach * cos, centre[1] + reach * sin

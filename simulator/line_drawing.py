@@ -24,6 +24,8 @@ from simulator.web_path import Strand, WebPath, Wheel, lay_out
 # Page and what it keeps free for labels around the drawing and for the strip below it [inch].
 WIDTH, TALLEST = 10.0, 5.4
 _SIDE, _TOP, _STRIP = 1.5, 0.65, 0.55
+# A label this far from its wheel gets a line that leads there [inch].
+_FAR = 0.45
 _SPACING = 0.04  # of the points that stand for a drawn line [inch]
 
 
@@ -243,7 +245,17 @@ def _write_at(
     for wheel in wheels:
         middle = drawing.at(wheel.centre)
         found.append(around((middle.real, middle.imag), wheel.radius * drawing.scale, size))
-    drawing.write(text, np.vstack(found), points=points, weight=weight)
+    place = complex(*drawing.write(text, np.vstack(found), points=points, weight=weight))
+    # A label that found room only far away is led to what it names.
+    middle = drawing.at(wheels[0].centre)
+    way = place - middle
+    along = way / abs(way)
+    start = middle + wheels[0].radius * drawing.scale * along
+    half = 0.5 * min(size[0] / max(abs(along.real), 1e-9), size[1] / max(abs(along.imag), 1e-9))
+    end = place - (half + 0.03) * along
+    if abs(end - start) > _FAR and abs(place - start) > half:
+        points_between = start + np.linspace(0.0, 1.0, 60) * (end - start)
+        drawing.line(points_between, colour=GREY, width=0.8, dash=":")
 
 
 def _write_by(drawing: _Drawing, text: str, point: complex, *, points: float, colour: str) -> None:

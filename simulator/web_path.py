@@ -15,6 +15,7 @@ import cmath
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,6 +107,7 @@ class WebPath:
         return cmath.phase(before.end - wheel.centre), sweep
 
 
+@lru_cache(maxsize=32)
 def lay_out(scenario: Scenario) -> WebPath:
     """Return the clearest layout found for a machine's web path.
 

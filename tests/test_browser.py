@@ -1,0 +1,141 @@
+"""Every screen in a real browser: opened, looked at by its parts, its controls moved to their ends.
+
+Needs a Chromium on the machine; skipped with a reason where there is none.
+"""
+
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+import pytest
+
+playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+
+ROOT = Path(__file__).resolve().parents[1]
+BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+BROWSER = next((path for path in map(shutil.which, BROWSERS) if path), None)
+QUIET = [
+    "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+# The first screen is the one that opens.
+SCREENS = ["", "manual-output", "step-test-and-gains", "full-roll-to-core", "handover"]
+WAIT = 60_000  # ms; the first simulation compiles
+
+pytestmark = pytest.mark.skipif(BROWSER is None, reason="no Chromium on this machine")
+
+
+@pytest.fixture(scope="module")
+def address():
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    server = subprocess.Popen(
+        [sys.executable, "-m", "streamlit", "run", "app.py", "--server.headless", "true",
+         "--server.port", str(port)],
+        cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    try:
+        for _ in range(300):
+            try:
+                urllib.request.urlopen(f"http://localhost:{port}/_stcore/health", timeout=1)
+                break
+            except OSError:
+                time.sleep(0.1)
+        yield f"http://localhost:{port}"
+    finally:
+        server.terminate()
+        server.wait(timeout=10)
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with playwright.sync_playwright() as p:
+        opened = p.chromium.launch(executable_path=BROWSER, args=QUIET)
+        yield opened
+        opened.close()
+
+
+@pytest.fixture
+def page(browser):
+    page = browser.new_page(viewport={"width": 1280, "height": 900})
+    page.console_errors = []
+
+    def heard(message):
+        # A deep link makes Streamlit look for its server below the page first: a 404 by design.
+        if message.type == "error" and "status of 404" not in message.text:
+            page.console_errors.append(message.text)
+
+    page.on("console", heard)
+    yield page
+    page.close()
+
+
+def settled(page):
+    """Wait until the screen shows its picture and nothing runs any more."""
+    page.wait_for_selector("[data-testid='stMain'] img", timeout=WAIT)
+    page.wait_for_selector("[data-testid='stStatusWidget']", state="detached", timeout=WAIT)
+    page.wait_for_timeout(300)
+    page.wait_for_selector("[data-testid='stStatusWidget']", state="detached", timeout=WAIT)
+
+
+def sound(page):
+    """No stack trace, no picture without words, no error in the console."""
+    assert page.locator("[data-testid='stException']").count() == 0
+    pictures = page.locator("[data-testid='stMain'] img")
+    assert pictures.count() > 0
+    assert all(pictures.nth(i).get_attribute("alt") for i in range(pictures.count()))
+    assert page.console_errors == []
+
+
+@pytest.mark.parametrize("screen", SCREENS, ids=lambda name: name or "line")
+def test_screen_opens_with_its_picture(page, address, screen):
+    page.goto(f"{address}/{screen}")
+    settled(page)
+    sound(page)
+    assert page.locator("[data-testid='stHeading']").count() >= 1
+
+
+@pytest.mark.parametrize("screen", SCREENS[1:])
+def test_sliders_at_both_ends_reach_no_stack_trace(page, address, screen):
+    page.goto(f"{address}/{screen}")
+    settled(page)
+    count = page.locator("[data-testid='stMain'] [role='slider']").count()
+    for key in ("End", "Home"):
+        for i in range(count):
+            slider = page.locator("[data-testid='stMain'] [role='slider']")
+            if i < slider.count():
+                slider.nth(i).press(key)
+                settled(page)
+                sound(page)
+
+
+def test_a_broken_file_is_refused_and_the_machine_stays(page, address, tmp_path):
+    film = (ROOT / "scenarios" / "film_unwind.toml").read_text(encoding="utf-8")
+    broken = tmp_path / "broken.toml"
+    broken.write_text(film.replace('"1000 mm"', '"1000 kg"').replace('"4 GPa"', '"0 GPa"'))
+    page.goto(address)
+    settled(page)
+    page.locator("[data-testid='stSidebar'] input[type='file']").set_input_files(broken)
+    page.wait_for_selector("text=web.width", timeout=WAIT)
+    assert page.locator("text=web.modulus").count() > 0
+    sound(page)
+
+
+def test_own_machine_goes_in_and_comes_out_unchanged(page, address, tmp_path):
+    mine = (ROOT / "scenarios" / "foil_unwind.toml").read_text(encoding="utf-8")
+    mine = "# my own remark\n" + mine.replace('title = "', 'title = "My own: ')
+    path = tmp_path / "mine.toml"
+    path.write_text(mine, encoding="utf-8")
+    page.goto(address)
+    settled(page)
+    page.locator("[data-testid='stSidebar'] input[type='file']").set_input_files(path)
+    page.wait_for_selector("text=My own: ", timeout=WAIT)
+    settled(page)
+    with page.expect_download(timeout=WAIT) as download:
+        page.get_by_role("button", name="Save this machine").click()
+    assert Path(download.value.path()).read_text(encoding="utf-8") == mine
