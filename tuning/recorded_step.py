@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import csv
+import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from simulator import Trend, read_trend
 from tuning.identify import StepFit
 from tuning.step_test import fit_trend
+
+Array = NDArray[np.float64]
 
 # A step test of an hour at 20 samples a second; more is a production record.
 MOST_SAMPLES = 72_000
@@ -24,10 +28,14 @@ class RecordedStep:
     Attributes:
         trend: as recorded.
         fit: models fitted to it.
+        diameter: of the roll, where the file tells [m]; nan elsewhere.
+        line_speed: of the web, where the file tells [m/s]; nan elsewhere.
     """
 
     trend: Trend
     fit: StepFit
+    diameter: float = math.nan
+    line_speed: float = math.nan
 
 
 def recorded_step(data: bytes, *, name: str, tension_range: float) -> RecordedStep:
@@ -59,6 +67,13 @@ def recorded_step(data: bytes, *, name: str, tension_range: float) -> RecordedSt
         if largest > LARGEST:
             raise ValueError(f"{name}: {column} reaches {largest:.3g}: check its unit")
     try:
-        return RecordedStep(trend, fit_trend(trend, tension_range=tension_range))
+        fit = fit_trend(trend, tension_range=tension_range)
     except ValueError as error:
         raise ValueError(f"{name}: {error}") from None
+    return RecordedStep(trend, fit, _middle(trend.diameter), _middle(trend.line_speed))
+
+
+def _middle(values: Array) -> float:
+    """Return the median of what is known; nan if nothing is."""
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if known.size else math.nan

@@ -31,7 +31,7 @@ def test_names_the_swing_of_the_roll_on_the_web(foil):
 
 
 def test_a_well_damped_machine_is_not_said_to_ring(scenario):
-    if "nonwoven" in scenario.title:
+    if "Nonwoven" in scenario.title:
         assert not step_test(scenario).fit.rings
 
 

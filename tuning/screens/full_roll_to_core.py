@@ -1,0 +1,130 @@
+"""Screen: gains that hold from full roll to core, and what a schedule buys."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from simulator import Scenario
+from simulator.machine import diameter_range
+from simulator.screens import bench
+from simulator.units import UnitSystem, sensible
+from tuning.design import DEFAULT_MS, RollDesign
+from tuning.figures import draw_margins_over_roll, draw_responses, draw_rules
+from tuning.screens import answers
+from tuning.tables import form_rows, gains_in_words, schedule_csv, schedule_rows
+
+LOW, HIGH = 1.2, 2.0
+# A schedule that allows this much more integral action is worth the trouble [-].
+WORTH_IT = 1.5
+
+
+def page() -> None:
+    """Show the screen."""
+    bench.heading("Full roll to core", "Which gains hold everywhere, and what does a schedule buy?")
+    scenario, units = bench.current_scenario(), bench.unit_system()
+    # Streamlit forgets a control once its screen is left; the choice is kept beside it.
+    st.session_state.setdefault("roll.ms_limit", answers.chosen_ms_limit())
+    chosen = st.slider(
+        "Largest sensitivity Ms allowed (1.2 calm, 1.6 sound, 2.0 lively)",
+        min_value=LOW,
+        max_value=HIGH,
+        step=0.05,
+        key="roll.ms_limit",
+    )
+    limit = min(max(round(chosen, 2), LOW), HIGH)
+    st.session_state[answers.MS_LIMIT] = limit
+    try:
+        design = answers.design(scenario, ms_limit=limit)
+        _show_design(design, scenario, units)
+        if len(design.schedule) > 1:
+            _show_schedule(design, units)
+        _show_responses(design, scenario, units)
+        _show_rules(scenario, units)
+    except ValueError as error:
+        bench.show_error(error)
+    st.markdown(
+        "**Next:** open *Handover* to see what happens at the switch from manual to automatic with "
+        "these gains."
+    )
+    bench.caution()
+
+
+def _show_design(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
+    worst = design.worst
+    place = (
+        f"{units.text(worst.diameter, 'diameter')} diameter and "
+        f"{units.text(worst.line_speed, 'speed')}"
+    )
+    bench.show_figure(
+        draw_margins_over_roll(design, units),
+        alt=f"Ms of the recommended gains over the roll; worst {worst.margins.Ms:.2f} at {place}.",
+    )
+    st.markdown(
+        f"**{bench.plain(gains_in_words(design.gains))}** holds everywhere: Ms is "
+        f"{worst.margins.Ms:.2f} at most, at {bench.plain(place)}. Among PI gains within the limit "
+        "these have the most integral action, so a slow disturbance leaves least behind."
+    )
+    for warning in design.warnings:
+        st.warning(bench.told(warning))
+    st.dataframe(
+        form_rows(design.gains, tension_range=scenario.controller.tension_range),
+        hide_index=True,
+        height="content",
+        alt="The recommended gains in all forms",
+    )
+
+
+def _show_schedule(design: RollDesign, units: UnitSystem) -> None:
+    st.subheader("Gains that follow the diameter")
+    best = max(design.schedule, key=lambda entry: entry.gains.Ki)
+    buys = best.gains.Ki / design.gains.Ki
+    where = units.text(best.diameter, "diameter")
+    if buys >= WORTH_IT:
+        words = (
+            f"A schedule would allow up to {sensible(buys, 2)} times the integral action, most at "
+            f"{where}; tension would recover about that much faster there."
+        )
+    else:
+        words = f"A schedule buys little here: at most {sensible(buys, 2)} times, at {where}."
+    st.markdown(bench.plain(words))
+    st.dataframe(
+        schedule_rows(design, units),
+        hide_index=True,
+        height="content",
+        alt="Gains for each diameter",
+    )
+    st.download_button(
+        "Save the schedule as CSV", schedule_csv(design), file_name="gain_schedule.csv",
+        mime="text/csv", on_click="ignore",
+    )  # fmt: skip
+
+
+def _show_responses(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
+    st.subheader("The recommended gains on the machine itself")
+    responses = answers.responses(scenario, design.gains)
+    bench.show_figure(
+        draw_responses(responses, scenario, units),
+        alt="Setpoint steps of 5 % in automatic at full roll, half and core, at both speeds.",
+    )
+    notes = [f"{r.name}, {units.text(r.line_speed, 'speed')}: {w}"
+             for r in responses for w in r.warnings]  # fmt: skip
+    for note in notes:
+        st.warning(bench.told(note))
+
+
+def _show_rules(scenario: Scenario, units: UnitSystem) -> None:
+    st.subheader("What each rule would do over the roll")
+    point = {"diameter": diameter_range(scenario)[1], "line_speed": scenario.run.line_speed}
+    test = answers.simulated_step(scenario, **point, step=None, seed=0)
+    ultimate = answers.true_cycle(scenario, **point)
+    rules = answers.judged_rules(scenario, test.fit.models, **point, ultimate=ultimate)
+    bench.show_figure(
+        draw_rules(rules, units=units),
+        alt="Largest sensitivity Ms of each rule, at the step test and at its worst over the roll.",
+    )
+    st.caption(
+        f"From a step test at {bench.plain(units.text(point['diameter'], 'diameter'))} and "
+        f"{bench.plain(units.text(point['line_speed'], 'speed'))}. Most rules were made for a lag "
+        f"with a dead time that stays as it is; a limit of {DEFAULT_MS} over the roll is more than "
+        "many of them can keep."
+    )

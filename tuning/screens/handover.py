@@ -1,0 +1,153 @@
+"""Screen: the switch from manual to automatic."""
+
+from __future__ import annotations
+
+import math
+
+import streamlit as st
+
+from simulator import Scenario
+from simulator.screens import bench
+from simulator.units import UnitSystem, sensible
+from tuning.figures import draw_handover
+from tuning.gains import Gains
+from tuning.handover import Handover
+from tuning.screens import answers
+from tuning.tables import gains_in_words
+
+RECOMMENDED, AS_FOUND, OWN = "recommended for the whole roll", "as found", "own"
+# Limits of the form: what a controller in the trade takes, and a little more.
+LEAST_GAIN, MOST_GAIN = 0.0001, 100.0
+LEAST_TIME, MOST_TIME = 0.001, 10_000.0
+# Beyond these an operator sees the switch [% of tension, % of output].
+CALM_BUMP, CALM_JUMP = 2.0, 1.0
+
+
+def page() -> None:
+    """Show the screen."""
+    bench.heading("Handover", "What happens at the switch from manual to automatic?")
+    scenario, units = bench.current_scenario(), bench.unit_system()
+    try:
+        gains = _pick_gains(scenario)
+        diameter, line_speed = bench.pick_point(scenario, key="handover")
+        offset = st.slider(
+            "Setpoint at the switch, above (+) or below (−) the reading [%]", -30, 30, 5, 1,
+            key="handover.offset",
+        )  # fmt: skip
+        tracking, follows, noise = _pick_options(scenario)
+        st.caption(bench.plain(f"Gains: {gains_in_words(gains)}"))
+        h = answers.switched(
+            scenario, gains, diameter=diameter, line_speed=line_speed,
+            setpoint_offset=0.01 * offset, tracking=tracking, setpoint_follows=follows,
+            noise=noise,
+        )  # fmt: skip
+        _show(h, scenario, units, offset=0 if follows else offset, tracking=tracking)
+    except ValueError as error:
+        bench.show_error(error)
+    bench.caution()
+
+
+def _pick_gains(scenario: Scenario) -> Gains:
+    has_own = scenario.controller.Kc is not None
+    options = [RECOMMENDED, *([AS_FOUND] if has_own else []), OWN]
+    source = st.radio("Gains", options, horizontal=True, key=f"handover.gains.{has_own}")
+    if source == AS_FOUND:
+        return Gains.from_controller(scenario.controller)
+    recommended = answers.design(scenario, ms_limit=answers.chosen_ms_limit()).gains
+    if source == RECOMMENDED:
+        return recommended
+    with st.form("handover.own"):
+        left, middle, right, last = st.columns(4, vertical_alignment="bottom")
+        Kc = left.number_input(
+            "Kc [% of output per % of range]", LEAST_GAIN, MOST_GAIN,
+            min(max(recommended.Kc, LEAST_GAIN), MOST_GAIN),
+            format="%.4f", key=f"handover.Kc.{recommended.Kc!r}",
+        )  # fmt: skip
+        Ti = middle.number_input(
+            "Ti [s]", LEAST_TIME, MOST_TIME, min(max(recommended.Ti, LEAST_TIME), MOST_TIME),
+            format="%.3f", key=f"handover.Ti.{recommended.Ti!r}",
+        )  # fmt: skip
+        Td = right.number_input("Td [s]", 0.0, MOST_TIME, 0.0, format="%.3f", key="handover.Td")
+        last.form_submit_button("Use these")
+    return Gains(Kc=Kc, Ti=Ti, Td=Td)
+
+
+def _pick_options(scenario: Scenario) -> tuple[bool, bool, bool]:
+    left, middle, right = st.columns(3)
+    tracking = left.checkbox(
+        "Integral tracks in manual", scenario.controller.tracking, key="handover.tracking",
+        help="In manual the integral term follows the output, so that automatic starts from it.",
+    )  # fmt: skip
+    follows = middle.checkbox(
+        "Setpoint follows in manual", scenario.controller.setpoint_follows,
+        key="handover.follows",
+        help="In manual the setpoint is the reading; the offset above then has no effect.",
+    )  # fmt: skip
+    noise = right.checkbox(
+        "Noise and runout",
+        False,
+        key="handover.noise",
+        help="The roll's own swing then counts in the bump and keeps the tension from settling.",
+    )
+    return tracking, follows, noise
+
+
+def _show(
+    h: Handover, scenario: Scenario, units: UnitSystem, *, offset: int, tracking: bool
+) -> None:
+    bump = units.text(0.01 * h.tension_bump * scenario.run.tension, "tension", digits=2)
+    settled = f"{sensible(h.settling, 2)} s" if h.settling > 0.0 else "at once"
+    if math.isnan(h.settling):
+        settled = "not in this time"
+    bench.show_figure(
+        draw_handover(h, scenario, units),
+        alt=f"Tension and output around the switch; bump {h.tension_bump:.1f} % of tension, "
+        f"jump {h.output_bump:+.1f} % of output, settled: {settled}.",
+    )
+    left, middle, right = st.columns(3)
+    left.metric("Bump in tension", f"{h.tension_bump:.1f} %")
+    left.caption(bench.plain(f"{bump}, beyond what the new setpoint asks for"))
+    middle.metric("Jump of the output", f"{round(h.output_bump, 1) + 0.0:+.1f} %")
+    middle.caption("at the first scan in automatic")
+    right.metric("Settled", settled)
+    right.caption("from the switch until within 2 % of the setpoint")
+    for warning in h.warnings:
+        st.warning(bench.told(warning))
+    st.subheader("The hand-over in order")
+    st.markdown(_steps(h))
+    st.markdown(f"**Next:** {_advice(h, offset=offset, tracking=tracking)}")
+
+
+def _steps(h: Handover) -> str:
+    output = h.trend.output[h.trend.automatic == 0.0][-1]
+    wait = f"about {sensible(h.settling, 2)} s" if h.settling > 0.0 else "a few seconds"
+    return (
+        f"1. In manual, bring the output to {output:.1f} % and wait until the tension is steady.\n"
+        "2. Compare the reading with the tension you expect; a wrong reading becomes a wrong "
+        "tension in automatic.\n"
+        "3. Set the setpoint to the reading, or see that it follows.\n"
+        "4. Check that the gains in the controller are the ones you mean.\n"
+        "5. Switch to automatic with a hand on manual, and watch the output: it must not jump.\n"
+        f"6. Watch the tension for {wait}. If it swings and the swing grows, go back to manual.\n"
+        "7. Only then change the setpoint, in small steps, to the tension you want."
+    )
+
+
+def _advice(h: Handover, *, offset: int, tracking: bool) -> str:
+    if any("unstable" in warning for warning in h.warnings):
+        return "stay in manual; take gains from *Full roll to core*."
+    if not tracking and abs(h.output_bump) > CALM_JUMP:
+        return (
+            "let the integral term track the output in manual, or set the output by hand to where "
+            "automatic would put it: without it the output jumps at the switch."
+        )
+    if abs(h.output_bump) > CALM_JUMP and offset:
+        return "bring the setpoint to the reading before you switch: the jump comes from the gap."
+    if h.tension_bump > CALM_BUMP:
+        return "a bump is left: lower the gains, or look at *Full roll to core* for calmer ones."
+    if offset:
+        return (
+            "the loop takes the tension to the new setpoint; to see the switch alone, set the "
+            "setpoint to the reading."
+        )
+    return "the switch is calm; try it at core and at crawl speed, then with noise."
