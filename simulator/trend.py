@@ -116,7 +116,10 @@ def read_trend(text: str, *, name: str = "trend") -> Trend:
         ValueError: a needed column is missing, a cell is not a number, or time does not increase.
     """
     reader = csv.reader(io.StringIO(text.lstrip("\ufeff")))
-    rows = [row for row in reader if row]
+    try:
+        rows = [row for row in reader if row]
+    except csv.Error as error:
+        raise ValueError(f"{name}, line {reader.line_num}: {error}") from None
     if not rows:
         raise ValueError(f"{name}: is empty; it needs a header with {', '.join(_NEEDED)}")
     header = [column.strip() for column in rows[0]]

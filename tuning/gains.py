@@ -334,6 +334,9 @@ def repeats_per_minute(gains: Gains) -> float:
 def in_all_forms(gains: Gains, tension_range: float) -> tuple[FormRow, ...]:
     """Return the gains in every form of this module, as rows of a table.
 
+    Without derivative action its rows are left out, and those of the series form, which then is
+    the standard one.
+
     Args:
         gains: gains in the ISA standard form [-].
         tension_range: 100 % of the measured scale [N].
@@ -360,6 +363,8 @@ def in_all_forms(gains: Gains, tension_range: float) -> tuple[FormRow, ...]:
         (engineering, "Ki", newton.Ki, "%/(N s)", "100 Kc/(Ti range)"),
         (engineering, "Kd", newton.Kd, "% s/N", "100 Kc Td/range"),
     )
+    if gains.Td == 0.0:
+        return tuple(FormRow(*row) for row in rows if row[1] not in ("Td", "Kd"))
     return tuple(FormRow(*row) for row in rows) + _series_rows(gains)
 
 

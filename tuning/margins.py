@@ -189,7 +189,7 @@ def _phase_margin(
     response: Callable[[Array], ComplexArray], omega: Array, L: ComplexArray
 ) -> tuple[float, float, float]:
     """Return (phase margin [deg], delay margin [s], lowest crossover [rad/s])."""
-    places = crossings(lambda w: np.log(np.abs(response(w))), omega, np.log(np.abs(L)))
+    places = crossings(lambda w: np.abs(response(w)) - 1.0, omega, np.abs(L) - 1.0)
     if not places.size:
         return math.inf, math.inf, math.nan
     lag_left = (np.angle(response(places)) + math.pi) % (2.0 * math.pi)

@@ -124,8 +124,6 @@ def _recommended(result: Pretune, console: Console) -> None:
     for heading in ("form", "term", "value", "unit", "formula"):
         table.add_column(heading, justify="right" if heading == "value" else "left")
     for row in in_all_forms(design.gains, result.scenario.controller.tension_range):
-        if design.gains.Td == 0.0 and (row.value == 0.0 or row.form.startswith("series")):
-            continue  # without derivative action the series form is the standard one
         table.add_row(
             row.form,
             row.symbol,

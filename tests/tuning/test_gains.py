@@ -131,6 +131,11 @@ def test_all_forms_say_the_same() -> None:
     assert all(row.formula for row in rows)
 
 
+def test_forms_without_derivative_action_leave_its_rows_out() -> None:
+    rows = in_all_forms(Gains(2.4, 12.0), 300.0)
+    assert {row.symbol for row in rows} == {"Kc", "Ti", "PB", "reset rate", "Kp", "Ki"}
+
+
 def test_all_forms_say_where_series_is_out_of_reach() -> None:
     rows = in_all_forms(Gains(2.0, 1.0, 0.5), 300.0)
     series = [row for row in rows if row.value is None]

@@ -61,7 +61,7 @@ GOOD_ROWS = "".join(f"{0.1 * i:.1f},150,{40 + 5 * (i > 20)}\n" for i in range(60
     ((HEADER + GOOD_ROWS).encode(), "measurement stays"),
     ((HEADER + GOOD_ROWS.replace(",45", ",40")).encode(), "output stays"),
     ((HEADER + GOOD_ROWS.replace("3.0,150", "3.0,1e300")).encode(), "check its unit"),
-    ((HEADER + '0,"' + "1" * 200_000 + '",40\n').encode(), "CSV"),
+    ((HEADER + '0,"' + "1" * 200_000 + '",40\n').encode(), "field larger"),
     ((HEADER + "0;150;40\n1;150;45\n").encode(), "1 cells"),
     (b"time_s,tension_N,output_percent,automatic\n"
      + b"".join(b"%d,%d,%d,1\n" % (i, 150 + i % 3, i % 2) for i in range(40)), "automatic"),
