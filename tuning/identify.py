@@ -221,7 +221,8 @@ def _read(time: ArrayLike, output: ArrayLike, measurement: ArrayLike) -> tuple[R
             f"output changes {changed.size} times: a step test has one step or a few (at most "
             f"{MOST_CHANGES}); was it recorded in automatic?"
         )
-    if np.all(y == y[0]):
+    # No instrument resolves a part in a million million; such numbers only underflow.
+    if np.ptp(y) <= 1e-12 * max(1.0, float(np.abs(y).max())):
         raise ValueError(f"measurement stays at {y[0]:g} % of range throughout: nothing to fit")
     record = Record(t - t[0], y, t[changed] - t[0], u[changed] - u[changed - 1])
     return record, u[np.concatenate([[0], changed])]
