@@ -51,9 +51,6 @@ TIME, READING, OUTPUT, SETPOINT_N, LINE_SPEED = 0, 1, 2, 3, 4
 DIAMETER, IS_AUTOMATIC, WEB_TENSION, TORQUE, ROLL_SPEED = 5, 6, 7, 8, 9
 COLUMNS = 10
 
-# A clutch passes its whole torque once its two sides differ by this share of the driven speed.
-CLUTCH_BAND = 0.01
-
 
 class Machine(NamedTuple):
     """One machine as plain numbers; arrays run along the web, N spans and N-1 rollers between."""
@@ -132,8 +129,9 @@ def derivative(
     """Fill `rate` [state/s] and `forces`; return the device torque at the roll [N m].
 
     `direction` is the way each body slides (+1, -1) or 0 where it sticks; index 0 is the roll,
-    index j the roller at station j. The rows of `forces`, shape (3, N): tension of each span [N],
-    torque on each body without its dry friction [N m], dry friction it has at rest [N m].
+    index j the roller at station j, index N a clutch's driven side against the roll. The rows of
+    `forces`, shape (3, N): tension of each span [N], torque on each body without its dry friction
+    [N m], dry friction it has at rest [N m].
     """
     N = m.length.size
     tension, drive, hold = forces
@@ -187,8 +185,12 @@ def derivative(
     elif m.device == CLUTCH:
         torque = max(torque, 0.0)
         driven = m.overdrive * line_speed / m.core_radius
-        if driven > 0.0:
-            torque *= max(-1.0, min(1.0, (driven - omega) / (CLUTCH_BAND * driven)))
+        if driven > 0.0 and direction[N] == 0:
+            # Locked to its driven side: it passes what keeps the roll at that speed.
+            torque = direction[0] * m.bearing_drag - drive[0]
+            drive[0] += torque
+        elif driven > 0.0:
+            torque *= direction[N]
             drive[0] += torque
         else:
             # The driven side stands still: the clutch holds the roll like a brake.
@@ -199,6 +201,10 @@ def derivative(
         drive[0] -= torque
     else:
         drive[0] += torque
+    if direction[0] == 0 and hold[0] > m.bearing_drag:
+        # Held at rest: the device gives what the bearings leave to it.
+        held = max(abs(drive[0]) - m.bearing_drag, 0.0)
+        torque = held if (drive[0] > 0.0) == m.roll_first else -held
     inertia = m.core_inertia + m.web_inertia * (radius**4 - m.core_radius**4)
     rate[N] = (drive[0] - direction[0] * sliding) / inertia if direction[0] != 0 else 0.0
 
@@ -257,7 +263,41 @@ def step(
                 direction[j] = 0
             else:
                 direction[j] = -direction[j]
+    if m.device == CLUTCH:
+        slip_clutch(m, state, direction, speeds[2], torque, drive[0])
     return torque
+
+
+@njit(cache=True, error_model="numpy")
+def slip_clutch(
+    m: Machine,
+    state: Array,
+    direction: NDArray[np.int64],
+    line_speed: float,
+    torque: float,
+    drive: float,
+) -> None:
+    """Lock a clutch where its slip has crossed zero, hold it locked, or let it slip, in place.
+
+    `torque` is what it passed in the step, `drive` the torque on the roll with that [N m].
+    """
+    N = m.length.size
+    share = state[2 * N] / 100.0
+    most = max(m.gear * (m.residual_torque + (m.full_torque - m.residual_torque) * share), 0.0)
+    driven = m.overdrive * line_speed / m.core_radius
+    needed = direction[0] * m.bearing_drag - (drive - torque)
+    if driven <= 0.0:
+        direction[N] = 1
+    elif direction[N] == 0 and abs(needed) > most:
+        direction[N] = 1 if needed > 0.0 else -1
+    elif direction[N] == 0:
+        state[N] = driven
+    elif (driven - state[N]) * direction[N] < 0.0:
+        if abs(needed) <= most:
+            state[N] = driven
+            direction[N] = 0
+        else:
+            direction[N] = -direction[N]
 
 
 @njit(cache=True, error_model="numpy")
@@ -266,7 +306,7 @@ def control(k: Controller, memory: Array, reading: float) -> float:
 
     u = Kc [b r - y] + I - Kc Td dy_f/dt, with I[next] = I + Kc h/Ti (r - y) + h/Tt (u - v), where
     v is the output before its limits (back-calculation; Åström & Hägglund, Advanced PID Control,
-    2006, section 3.5, restated from memory) and Tt = Ti, or sqrt(Ti Td) with derivative action.
+    2006, section 3.5, restated from memory) and Tt = Ti, or a scan where that is longer.
     """
     h = k.scan_time
     y = 100.0 * reading / k.tension_range
@@ -275,7 +315,7 @@ def control(k: Controller, memory: Array, reading: float) -> float:
         rise = k.Kc * k.Td * (y - memory[LAST_READING])
         memory[DERIVATIVE] = (Tf * memory[DERIVATIVE] - rise) / (Tf + h)
     memory[LAST_READING] = y
-    if memory[MODE] != AUTOMATIC and k.setpoint_follows:
+    if memory[MODE] == MANUAL and k.setpoint_follows:
         memory[SETPOINT] = reading
     r = 100.0 * memory[SETPOINT] / k.tension_range
     direct = k.Kc * (k.setpoint_weight * r - y) + memory[DERIVATIVE]
@@ -288,8 +328,7 @@ def control(k: Controller, memory: Array, reading: float) -> float:
         if k.Ti < np.inf:
             memory[INTEGRAL] += k.Kc * h / k.Ti * (r - y)
             if k.anti_windup:
-                Tt = max(np.sqrt(k.Ti * k.Td) if k.Td > 0.0 else k.Ti, h)
-                memory[INTEGRAL] += h / Tt * (u - wanted)
+                memory[INTEGRAL] += h / max(k.Ti, h) * (u - wanted)
     else:
         if memory[MODE] == RELAY:
             swing = memory[RELAY_SWING] if y < r else -memory[RELAY_SWING]

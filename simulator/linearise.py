@@ -29,6 +29,9 @@ from simulator.scenario import Scenario
 
 Array = NDArray[np.float64]
 
+# A swing belongs to the roll if this share of its motion is the roll's [-].
+LEAST_PART = 0.2
+
 
 def linearise(
     scenario: Scenario,
@@ -56,7 +59,7 @@ def linearise(
     N = m.length.size
     C = np.zeros(2 * N + 2)
     C[-1] = 100.0 / scenario.controller.tension_range
-    frequency, damping = roll_on_web(A[: 2 * N, : 2 * N])
+    frequency, damping = roll_on_web(m, A[: 2 * N, : 2 * N], diameter=diameter, line_speed=v)
     warnings = () if point.reachable else (point.reason,)
     return LinearPlant(
         A=A,
@@ -153,16 +156,39 @@ def _friction_slope(m: kernel.Machine, state: SteadyState) -> float:
     return float(high * (m.breakaway - 1.0) * fall)
 
 
-def roll_on_web(mechanics: Array) -> tuple[float, float]:
+def roll_on_web(
+    m: kernel.Machine, mechanics: Array, *, diameter: float, line_speed: float
+) -> tuple[float, float]:
     """Return natural frequency [rad/s] and damping ratio [-] of the roll swinging on its web.
 
-    Args:
-        mechanics: state matrix of strains and speeds only, shape (2 N, 2 N) [1/s].
+    It is the swing in which the roll takes most part: of all pairs of eigenvalues the one whose
+    left and right eigenvectors weigh most at the roll's speed. Where no pair swings, it is the
+    overdamped swing of the roll on the whole web, rollers without mass:
 
-    The roll is by far the heaviest body, so its motion is the slowest pair of eigenvalues; two
-    real ones are an overdamped swing (damping ratio above 1).
+        w² = (K R² + b v/L)/J,    2 zeta w = v/L + b/J + K R² tau/J,    K = A E/L
+
+    Args:
+        m: the machine as the kernel wants it.
+        mechanics: state matrix of strains and speeds only, shape (2 N, 2 N) [1/s].
+        diameter: of the roll [m].
+        line_speed: of the web at the nip [m/s].
     """
-    modes = np.linalg.eigvals(mechanics)
-    slow, second = modes[np.argsort(np.abs(modes))[:2]]
-    frequency = math.sqrt(abs(slow * second))
-    return frequency, float(-(slow + second).real / (2.0 * frequency))
+    N, radius = m.length.size, 0.5 * diameter
+    modes, right = np.linalg.eig(mechanics)
+    part = np.abs(right[N] * np.linalg.inv(right)[:, N])
+    part[modes.imag <= 0.0] = 0.0
+    at = int(np.argmax(part))
+    if part[at] >= LEAST_PART:
+        frequency = float(abs(modes[at]))
+        return frequency, float(-modes[at].real / frequency)
+    inertia = m.core_inertia + m.web_inertia * (radius**4 - m.core_radius**4)
+    length = float(m.length.sum())
+    spring = m.stiffness / length * radius**2
+    # What damps the roll alone stands in its own row, the web's part taken off.
+    web_side = m.length[0 if m.roll_first else -1]
+    web_part = m.stiffness * m.retardation / web_side * radius**2 / inertia
+    drag = -float(mechanics[N, N]) - web_part
+    transport = line_speed / length
+    frequency = math.sqrt((spring + drag * inertia * transport) / inertia)
+    twice = transport + drag + spring * m.retardation / inertia
+    return frequency, twice / (2.0 * frequency)

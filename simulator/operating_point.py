@@ -29,6 +29,11 @@ Array = NDArray[np.float64]
 
 # An operating point this close to an end of the output leaves the loop no room [%].
 ROOM = 5.0
+# A clutch that slips by less than this share of the roll's speed is about to lock [-].
+LEAST_SLIP = 0.02
+LOCKED = (
+    "the clutch can't slip here: its driven side turns no faster than the roll; raise the overdrive"
+)
 
 
 @dataclass(frozen=True)
@@ -155,10 +160,14 @@ def tension_at(m: kernel.Machine, *, diameter: float, line_speed: float, output:
     drags = abs(m.bearing_drag) + m.viscous_drag * 4.0 * line_speed / diameter
     span = m.breakaway * abs(torque) + drags
     slack = float(np.sum(m.roller_drag / m.roller_radius)) + m.tension_behind_roll
-    reach = 2.0 * (span / (0.5 * diameter) + slack) + 1.0
+    high = 2.0 * (span / (0.5 * diameter) + slack) + 1.0
     # Far below zero strain the draw law has no meaning; the search stays where 1 + e > 0.
-    reach = min(reach, 0.5 * m.stiffness)
-    return float(brentq(excess, -reach, reach, xtol=1e-9 * reach))
+    low = max(-high, -0.5 * m.stiffness)
+    if excess(low) >= 0.0:
+        return low
+    while excess(high) < 0.0:  # a stretched web turns the roll faster, which drags more
+        high *= 2.0
+    return float(brentq(excess, low, high, xtol=1e-9 * high))
 
 
 def operating_point(
@@ -193,7 +202,8 @@ def operating_point(
     high = tension_at(m, diameter=diameter, line_speed=v, output=c.output_high)
     slip = _slip(m, state.roll_speed, v)
     power = abs(state.roll_torque * slip)
-    reachable = c.output_low <= state.output <= c.output_high
+    locked = m.device == kernel.CLUTCH and slip <= 0.0
+    reachable = c.output_low <= state.output <= c.output_high and not locked
     span_tensions = state.span_tension if m.roll_first else state.span_tension[::-1]
     return OperatingPoint(
         diameter=diameter,
@@ -209,7 +219,7 @@ def operating_point(
         tension_per_percent=(high - low) / (c.output_high - c.output_low),
         span_tensions=tuple(float(x) for x in span_tensions),
         reachable=reachable,
-        reason=_reason(scenario, state.output, low=low, high=high, tension=T),
+        reason=LOCKED if locked else _reason(scenario, state.output, low=low, high=high, tension=T),
         warnings=_warnings(scenario, m, state, slip=slip, power=power),
     )
 
@@ -274,10 +284,8 @@ def _warnings(
             f"{power:.3g} W in the {scenario.torque_device.kind} is more than its continuous "
             f"{heat:.3g} W: it will overheat if it runs here for long"
         )
-    if m.device == kernel.CLUTCH and slip < 2.0 * kernel.CLUTCH_BAND * (slip + state.roll_speed):
-        found.append(
-            "the clutch hardly slips here, so it can't hold its torque: raise the overdrive"
-        )
+    if m.device == kernel.CLUTCH and 0.0 < slip < LEAST_SLIP * state.roll_speed:
+        found.append("the clutch hardly slips here and may lock: raise the overdrive")
     if state.span_tension.min() <= 0.0:
         found.append("a span goes slack: the rollers drag more than the tension can pull")
     if m.device == kernel.BRAKE and state.roll_torque < 0.0:

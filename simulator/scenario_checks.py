@@ -123,7 +123,12 @@ def doubts(s: Scenario) -> tuple[str, ...]:
     web = 2.0 * s.run.tension * math.sin(0.5 * cell.wrap_angle) * math.cos(off_axis)
     weight = -9.80665 * cell.roller_mass * math.sin(cell.sensing_angle)
     rated = cell.rated_load * cell.cells
-    if abs(web + weight) > rated:
+    if abs(weight) > rated:
+        found.append(
+            f"the roller alone loads the cells with {abs(weight):.3g} N, more than the {rated:.3g} "
+            "N that they are rated for"
+        )
+    elif abs(web + weight) > rated:
         found.append(
             f"running tension and roller load the cells with {abs(web + weight):.3g} N, more than "
             f"the {rated:.3g} N that they are rated for"

@@ -112,7 +112,8 @@ def simulate(
         noise: whether the reading has its noise [-].
         runout: whether the roll is out of round [-].
         time_compression: how much faster than life the roll builds up or down [-]; 0 holds the
-            diameter, so that the run shows what happens at this diameter.
+            diameter, so that the run shows what happens at this diameter. The roll's inertia
+            changes as much faster, which shows in the tension where it is far above 1.
         record_every: scans from one recorded sample to the next [-].
         step_share: step of the integration in units of the fastest mode's time [-].
 
@@ -145,7 +146,8 @@ def simulate(
         )
 
     state, output, T, notes = _start(scenario, m, diameter=D, line_speed=v, tension=T)
-    direction = np.full(m.length.size, 1 if v > 0.0 else 0, dtype=np.int64)
+    direction = np.full(m.length.size + 1, 1 if v > 0.0 else 0, dtype=np.int64)
+    direction[-1] = 1  # a clutch starts slipping, and locks in its first step if it can't
     memory = np.zeros(kernel.CONTROLLER_MEMORY)
     y = 100.0 * T / k.tension_range
     memory[kernel.LAST_READING] = y

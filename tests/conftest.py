@@ -23,6 +23,12 @@ def film() -> Scenario:
 
 
 @pytest.fixture
+def paper_rewind() -> Scenario:
+    """The paper rewind with a clutch."""
+    return load_scenario(ROOT / "scenarios" / "paper_rewind.toml")
+
+
+@pytest.fixture
 def foil() -> Scenario:
     """The foil unwind with a torque motor: hardly damped."""
     return load_scenario(ROOT / "scenarios" / "foil_unwind.toml")

@@ -1,15 +1,17 @@
 """Gains that hold from full roll to core: the most integral action within an Ms limit.
 
-For PI control C = Kc + Ki I, with I(z) = h/(z - 1) the controller's own integrator, the limit
-|1 + G C| >= 1/Ms is a quadratic inequality in Ki at each frequency:
+For a reset time Ti, the PI controller is Kc times a fixed response, and the loop is Kc H with
+H = G (1 + I/Ti), I(z) = h/(z - 1) the controller's own integrator. The limit |1 + Kc H| >= 1/Ms is
+then a quadratic inequality in Kc at each frequency:
 
-    |b|² Ki² + 2 Re(a b*) Ki + |a|² - 1/Ms² >= 0,      a = 1 + G Kc,  b = G I
+    |H|² Kc² + 2 Re(H) Kc + 1 - 1/Ms² >= 0
 
-Its smaller positive root is where growing integral action first meets the limit. The least of these
-over all frequencies, diameters and speeds is the largest Ki that this Kc allows, and on the way
-there 1 + G C never is zero, so no closed-loop pole crosses the stability limit. What is left is a
-search over one number, Kc. Most integral action is least IAE for a slow load, since the integral
-of the error is d/Ki (Åström, Panagopoulos & Hägglund, Automatica 34(5), 1998, state the problem for
+Its smaller positive root is where growing gain first meets the limit; the least of these over all
+frequencies, diameters and speeds is the largest Kc for this Ti. The way there starts at Kc = 0+,
+where a stable plant of positive gain is stable with a little PI action, and 1 + Kc H never is zero
+on it, so no closed-loop pole crosses the stability limit. What is left is a search over Ti for the
+largest Ki = Kc/Ti. Most integral action is least IAE for a slow load, since the integral of the
+error is d/Ki (Åström, Panagopoulos & Hägglund, Automatica 34(5), 1998, state the problem for
 continuous loops; the sampled closed form is ours).
 """
 
@@ -29,6 +31,7 @@ from tuning.gains import Gains
 from tuning.margins import Margins, PlantResponse, loop_margins, plant_response
 
 Array = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
 
 DEFAULT_MS = 1.6
 # Below this many scans a reset time is integral action alone, whatever the gain says.
@@ -111,10 +114,11 @@ def design_for_roll(scenario: Scenario, *, ms_limit: float = DEFAULT_MS) -> Roll
         gains = most_integral_pi(list(chosen.values()), ms_limit=ms_limit)
         cases = tuple(RollCase(*key, loop_margins(seen, gains)) for key, seen in checked.items())
         worst = max(cases, key=_severity)
-        key = (worst.diameter, worst.line_speed)
-        if _severity(worst) <= ms_limit * 1.0005 or key in chosen:
+        if _severity(worst) <= ms_limit * 1.0005:
             break
-        chosen[key] = checked[key]
+        # The point that breaks the limit joins the design, its peak exactly.
+        key = (worst.diameter, worst.line_speed)
+        chosen[key] = chosen.get(key, checked[key]).with_frequency(worst.margins.peak_frequency)
 
     schedule = []
     for diameter in diameters[::SCHEDULE_EVERY]:
@@ -139,9 +143,8 @@ def most_integral_pi(plants: Sequence[PlantResponse], *, ms_limit: float = DEFAU
         ms_limit: largest sensitivity allowed [-].
 
     Raises:
-        ValueError: a plant is not stable by itself or not sampled, or no gains keep the limit.
+        ValueError: a plant is not stable by itself, or not sampled.
     """
-    responses = []
     for seen in plants:
         if seen.scan_time is None:
             raise ValueError("the design is for a digital controller: give its scan time")
@@ -150,61 +153,47 @@ def most_integral_pi(plants: Sequence[PlantResponse], *, ms_limit: float = DEFAU
                 "the machine is not stable in manual at one of its operating points; "
                 "lower the breakaway ratio or raise the crawl speed"
             )
-        integrator = seen.scan_time / np.expm1(1j * seen.omega * seen.scan_time)
-        responses.append((seen.values, seen.values * integrator))
-    least_reset = LEAST_RESET_SCANS * (plants[0].scan_time or 0.0)
-    G = np.concatenate([g for g, _ in responses])
-    b = np.concatenate([gi for _, gi in responses])
-
-    def largest(Kc: float) -> float:
-        # Integral action alone is Ti at its least; more gain than that or none.
-        Ki = float(largest_integral_gain(np.array([Kc]), G, b, ms_limit=ms_limit)[0])
-        return min(Ki, Kc / least_reset)
-
-    # Gain alone meets the limit at the root of the same quadratic with G in the integrator's place;
-    # beyond it lie gains that may look fine and are unstable.
-    top = float(largest_integral_gain(np.zeros(1), G, G, ms_limit=ms_limit)[0])
-    top = min(top, 1e3 / float(np.abs(G).max()))
-    grid = np.geomspace(1e-4 * top, top * (1.0 - 1e-9), 160)
-    values = np.minimum(largest_integral_gain(grid, G, b, ms_limit=ms_limit), grid / least_reset)
-    best = int(np.argmax(values))
-    if values[best] <= 0.0:
-        raise ValueError(f"no PI gains keep Ms within {ms_limit} here")
-    around = grid[max(best - 1, 0)], grid[min(best + 1, grid.size - 1)]
-    found = minimize_scalar(
-        lambda Kc: -largest(float(Kc)),
-        bounds=around,
-        method="bounded",
-        options={"xatol": 1e-6 * around[0]},
+    scan = float(plants[0].scan_time or 0.0)
+    G = np.concatenate([seen.values for seen in plants])
+    integrated = np.concatenate(
+        [seen.values * scan / np.expm1(1j * seen.omega * scan) for seen in plants]
     )
-    Kc = float(found.x) if -found.fun > values[best] else float(grid[best])
-    return Gains(Kc=Kc, Ti=Kc / largest(Kc))
+
+    def integral_gain(Ti: Array) -> Array:
+        H = (G + integrated / Ti[:, None]).astype(np.complex128)
+        return largest_gain(H, ms_limit=ms_limit) / Ti
+
+    slowest = max(-1.0 / float(seen.plant.poles.real.max()) for seen in plants)
+    grid = np.geomspace(LEAST_RESET_SCANS * scan, max(100.0 * slowest, 1e3 * scan), 160)
+    values = np.concatenate([integral_gain(part) for part in np.split(grid, 10)])
+    best = int(np.argmax(values))
+    found = minimize_scalar(
+        lambda Ti: -float(integral_gain(np.array([Ti]))[0]),
+        bounds=(grid[max(best - 1, 0)], grid[min(best + 1, grid.size - 1)]),
+        method="bounded",
+        options={"xatol": 1e-6 * grid[best]},
+    )
+    Ti = float(found.x) if -found.fun > values[best] else float(grid[best])
+    return Gains(Kc=float(integral_gain(np.array([Ti]))[0]) * Ti, Ti=Ti)
 
 
-def largest_integral_gain(
-    Kc: Array, G: NDArray[np.complex128], b: NDArray[np.complex128], *, ms_limit: float
-) -> Array:
-    """Return the largest Ki for each Kc such that Ms stays within a limit from Ki = 0 up.
+def largest_gain(H: ComplexArray, *, ms_limit: float) -> Array:
+    """Return the largest gain k for each controller such that Ms of the loop k H keeps a limit.
 
     Args:
-        Kc: proportional gains, shape (m,) [%/%].
-        G: plant responses at all frequencies of all cases, shape (n,) [%/%].
-        b: the same times the integrator's response, shape (n,) [% s/%].
+        H: loop responses at unit gain, one row a controller, all frequencies of all cases in the
+            columns, shape (m, n) [-].
         ms_limit: largest sensitivity allowed [-].
 
     Returns:
-        Ki, shape (m,) [1/s]; 0 where the gain alone breaks the limit already.
+        The first gain from 0 up that meets the limit, shape (m,) [-]; inf if none does.
     """
-    a = 1.0 + G[None, :] * Kc[:, None]
-    power = np.abs(b) ** 2
-    half = (a * b.conj()).real
-    rest = np.abs(a) ** 2 - 1.0 / ms_limit**2
-    inside = half**2 - power * rest
-    meets = (inside > 0.0) & (half < 0.0) & (rest > 0.0)
-    # The smaller root, written without cancellation: rest/(-half + sqrt(...)).
-    root = np.where(meets, rest / (-half + np.sqrt(np.maximum(inside, 0.0))), np.inf)
-    root = np.where(rest <= 0.0, 0.0, root)
-    return np.asarray(root.min(axis=1))
+    power, rest = np.abs(H) ** 2, 1.0 - 1.0 / ms_limit**2
+    inside = H.real**2 - power * rest
+    meets = (inside > 0.0) & (H.real < 0.0)
+    # The smaller root, written without cancellation.
+    root = rest / (-H.real + np.sqrt(np.where(meets, inside, 0.0)))
+    return np.asarray(np.where(meets, root, np.inf).min(axis=1))
 
 
 def _diameters(scenario: Scenario, count: int) -> list[float]:
@@ -238,7 +227,10 @@ def _warnings(
     if _severity(worst) > ms_limit * 1.01:
         found.append(f"Ms reaches {worst.margins.Ms:.2f} between the points of the design")
     if gains.Ti <= 1.01 * LEAST_RESET_SCANS * scenario.controller.scan_time:
-        found.append("proportional action buys nothing here: this is integral action alone")
+        found.append(
+            f"proportional action buys nothing here: this is integral action alone, Ki "
+            f"{gains.Ki:.3g} per s; set Ti as short as the controller allows and Kc = Ki Ti"
+        )
     for diameter in _diameters(scenario, CHECK_DIAMETERS)[::SCHEDULE_EVERY]:
         point = operating_point(scenario, diameter=diameter)
         if point.reason:

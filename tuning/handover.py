@@ -16,6 +16,8 @@ from tuning.margins import loop_margins
 QUIET_TIME = 4.0
 # Settled means within this share of the running tension [-].
 BAND = 0.02
+# … for at least the last part of the run [-].
+QUIET_SHARE = 0.1
 SHORTEST_RUN, LONGEST_RUN = 12.0, 240.0
 
 
@@ -119,12 +121,10 @@ def _measured(scenario: Scenario, trend: Trend, *, stable: bool) -> Handover:
     jump = trend.output[after][0] - trend.output[before][-1]
     outside = np.flatnonzero(np.abs(tension - setpoint) > BAND * running)
     time = trend.time[after]
-    if outside.size == 0:
-        settling = 0.0
-    elif outside[-1] + 1 < time.size:
-        settling = float(time[outside[-1] + 1] - time[0])
-    else:
-        settling = math.nan
+    inside_from = time[0] if outside.size == 0 else time[min(outside[-1] + 1, time.size - 1)]
+    # A swing passes through the band: settled means in it for a while, at the end of the run.
+    stays = time[-1] - inside_from >= QUIET_SHARE * (time[-1] - time[0])
+    settling = float(inside_from - time[0]) if stable and stays else math.nan
     warnings = list(trend.warnings)
     if not stable:
         warnings.append("these gains make the loop unstable here: do not switch to automatic")

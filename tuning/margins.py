@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -85,6 +85,11 @@ class PlantResponse:
         source = self.plant if self.sampled is None else self.sampled
         return source.frequency_response(omega)
 
+    def with_frequency(self, omega: float) -> PlantResponse:
+        """Return the same with one more frequency [rad/s] on its grid."""
+        grid = np.union1d(self.omega, [omega])
+        return replace(self, omega=grid, values=self.at(grid))
+
 
 def plant_response(plant: LinearPlant, *, scan_time: float | None = None) -> PlantResponse:
     """Evaluate a plant for judging gains on it.
@@ -149,6 +154,8 @@ def loop_margins(
             slowest = -seen.sampled.scan_time / math.log(modes.max())
 
     Ms, peak = highest(lambda w: 1.0 / np.abs(1.0 + response(w)), omega, 1.0 / np.abs(1.0 + L))
+    if seen.sampled is None:
+        Ms = max(Ms, 1.0)  # L vanishes at high frequency, where |S| is 1
     Mt, _ = highest(lambda w: np.abs(1.0 - 1.0 / (1.0 + response(w))), omega, np.abs(L / (1.0 + L)))
     if not stable:
         nan = math.nan

@@ -16,7 +16,7 @@ from simulator.scenario import Roller, Span
 def right_hand_side(m, state, command, speed):
     N = m.length.size
     rate, forces = np.zeros(2 * N + 4), np.zeros((3, N))
-    forward = np.ones(N, dtype=np.int64)
+    forward = np.ones(N + 1, dtype=np.int64)
     kernel.derivative(m, state, forward, command, speed, False, rate, forces)
     return rate
 
@@ -166,6 +166,21 @@ def test_damping_collapses_at_crawl(film):
     fast = linearise(bare, diameter=0.8).damping_ratio
     slow = linearise(bare, diameter=0.8, line_speed=0.5).damping_ratio
     assert fast / slow == pytest.approx(10.0, rel=0.02)
+
+
+@pytest.mark.parametrize("retardation", [8e-3, 20e-3, 40e-3, 120e-3])
+def test_swing_is_the_rolls_also_on_a_lossy_web(paper_rewind, retardation):
+    """However lossy the web, frequency and damping stay near those of the roll on the whole web."""
+    lossy = replace(paper_rewind, web=replace(paper_rewind.web, retardation_time=retardation))
+    d = lossy.roll.core_diameter
+    plant = linearise(lossy, diameter=d)
+    J, L = roll_inertia(lossy, d), sum(span.length for span in lossy.span)
+    w = math.sqrt(web_stiffness(lossy) / L * (0.5 * d) ** 2 / J)
+    # The rollers swing along and make it a tenth slower here.
+    assert plant.natural_frequency == pytest.approx(w, rel=0.12)
+    v, b = lossy.run.line_speed, lossy.roll.viscous_drag
+    twice = v / L + b / J + w**2 * retardation
+    assert 2 * plant.damping_ratio * plant.natural_frequency == pytest.approx(twice, rel=0.2)
 
 
 def test_falling_friction_takes_damping_away(film):

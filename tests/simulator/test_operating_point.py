@@ -113,6 +113,31 @@ def test_says_when_it_sits_near_an_end_of_the_output(film):
     assert operating_point(film, diameter=0.8).reason == ""
 
 
+def test_a_clutch_that_can_not_slip_is_said_so(paper_rewind):
+    device = replace(paper_rewind.torque_device, overdrive=1.0001)
+    point = operating_point(
+        replace(paper_rewind, torque_device=device), diameter=paper_rewind.roll.core_diameter
+    )
+    assert not point.reachable and "can't slip" in point.reason
+    near = replace(paper_rewind.torque_device, overdrive=1.01)
+    point = operating_point(
+        replace(paper_rewind, torque_device=near), diameter=paper_rewind.roll.core_diameter
+    )
+    assert point.reachable and any("hardly slips" in text for text in point.warnings)
+
+
+@pytest.mark.parametrize("modulus", [2e6, 20e6, 1e8])
+def test_soft_webs_have_an_operating_point(film, modulus):
+    """At 100 % output this web would stretch far beyond what it is run at."""
+    run = replace(film.run, tension=0.05 * modulus * 1e-5, far_tension=0.0)
+    soft = replace(
+        film, web=replace(film.web, modulus=modulus, width=0.5, thickness=20e-6), run=run
+    )
+    for d in (0.089, 0.4, 0.8):
+        point = operating_point(soft, diameter=d)
+        assert math.isfinite(point.output) and point.tension_high > point.tension_low
+
+
 def test_warns_of_heat(film):
     hot = replace(film, torque_device=replace(film.torque_device, continuous_heat=100.0))
     assert any("overheat" in w for w in operating_point(hot, diameter=0.8).warnings)

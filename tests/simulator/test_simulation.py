@@ -164,6 +164,40 @@ def test_output_comes_back_from_its_limit_without_windup(film, anti_windup):
     assert (left < 1.0) if anti_windup else (left > 10.0)
 
 
+def rewind_that_lets_go(paper_rewind):
+    """At the core at crawl the web breaks, and the clutch winds on nothing."""
+    return quiet(
+        replace(paper_rewind, web=replace(paper_rewind.web, breaking_tension=300.0)),
+        [Action(0.5, "output", 40.0), Action(6.0, "line speed", 0.0, over=2.0),
+         Action(12.0, "line speed", 0.333, over=2.0)],
+        duration=18.0,
+        diameter=paper_rewind.roll.core_diameter,
+        line_speed=0.333,
+    )  # fmt: skip
+
+
+def test_an_idle_clutch_locks_to_its_driven_side(paper_rewind):
+    trend = rewind_that_lets_go(paper_rewind)
+    assert any("web break" in text for _, text in trend.events)
+    driven = 1.15 * 0.333 / (0.5 * paper_rewind.roll.core_diameter)
+    locked = (trend.time > 3.0) & (trend.time < 6.0)
+    np.testing.assert_allclose(trend.roll_speed[locked], driven, rtol=1e-9)
+    # Locked it passes just what the bearings take.
+    roll = paper_rewind.roll
+    np.testing.assert_allclose(
+        trend.torque[locked], roll.bearing_drag + roll.viscous_drag * driven, rtol=1e-9
+    )
+    # It stops with its driven side and starts with it again.
+    assert np.interp(11.0, trend.time, trend.roll_speed) == pytest.approx(0.0, abs=1e-9)
+    assert trend.roll_speed[-1] == pytest.approx(driven, rel=1e-9)
+
+
+def test_a_held_roll_shows_the_torque_that_holds_it(film):
+    trend = quiet(film, [], duration=1.0, line_speed=0.0)
+    point = trend.web_tension[0] * 0.5 * film.roll.full_diameter
+    assert trend.torque[0] == pytest.approx(point - film.roll.bearing_drag, rel=1e-9)
+
+
 def test_output_rate_is_limited_in_automatic(film):
     tuned = replace(film, controller=replace(film.controller, Kc=1.0, Ti=0.5, output_rate=5.0))
     trend = quiet(tuned, [Action(1.0, "automatic"), Action(2.0, "setpoint", 200.0)], duration=4.0)

@@ -8,7 +8,7 @@ import pytest
 
 from simulator import Action, linearise, operating_point, simulate
 from simulator.machine import diameter_range, named_diameters
-from tuning.design import design_for_roll, largest_integral_gain, most_integral_pi
+from tuning.design import design_for_roll, largest_gain, most_integral_pi
 from tuning.gains import Gains
 from tuning.margins import loop_margins, plant_response
 from tuning.process_model import ProcessModel
@@ -70,6 +70,8 @@ def test_recommended_gains_hold_with_noise_and_a_roll_out_of_round(scenario):
         ProcessModel("first order", 1.0, 1.0, 1.0),
         ProcessModel("second order", 1.0, 0.5, 0.2, 0.05),
         ProcessModel("second order", 1.0, 0.5, 0.2, 1.5),
+        # Hardly damped and scanned slowly: gain alone would break the limit sooner than PI does.
+        ProcessModel("second order", 1.0, 0.05, 0.02, 0.01),
     ],
 )
 def test_optimum_against_brute_force(model):
@@ -79,7 +81,8 @@ def test_optimum_against_brute_force(model):
     best = most_integral_pi([seen], ms_limit=1.6)
     assert loop_margins(seen, best).Ms <= 1.6 * 1.001
     found = 0.0
-    for Kc in np.linspace(0.02, 2.5, 40) * best.Kc:
+    near = np.concatenate([np.geomspace(0.02, 20.0, 40), np.linspace(0.9, 1.2, 13)])
+    for Kc in near * best.Kc:
         for Ki in np.linspace(0.9, 1.3, 41) * best.Ki:
             gains = Gains(float(Kc), float(Kc / Ki))
             if gains.Ti >= scan and Ki > found:
@@ -87,27 +90,27 @@ def test_optimum_against_brute_force(model):
                 if m.stable and m.Ms <= 1.6:
                     found = float(Ki)
     assert found <= best.Ki * 1.001
-    assert found >= best.Ki * 0.97
+    assert found >= best.Ki * 0.95
 
 
-def test_largest_integral_gain_is_where_the_limit_is_met():
+def test_largest_gain_is_where_the_limit_is_met():
     seen = plant_response(ProcessModel("first order", 2.0, 10.0, 2.0).linear_plant(), scan_time=0.1)
-    b = seen.values * 0.1 / np.expm1(1j * seen.omega * 0.1)
-    Ki = float(largest_integral_gain(np.array([1.0]), seen.values, b, ms_limit=1.6)[0])
-    assert loop_margins(seen, Gains(1.0, 1.0 / Ki)).Ms == pytest.approx(1.6, abs=1e-3)
-    assert loop_margins(seen, Gains(1.0, 1.0 / (1.05 * Ki))).Ms > 1.6
-    assert loop_margins(seen, Gains(1.0, 1.0 / (0.95 * Ki))).Ms < 1.6
+    H = seen.values * (1 + 0.1 / np.expm1(1j * seen.omega * 0.1) / 8.0)
+    Kc = float(largest_gain(H[None, :], ms_limit=1.6)[0])
+    assert loop_margins(seen, Gains(Kc, 8.0)).Ms == pytest.approx(1.6, abs=1e-3)
+    assert loop_margins(seen, Gains(1.05 * Kc, 8.0)).Ms > 1.6
+    assert loop_margins(seen, Gains(0.95 * Kc, 8.0)).Ms < 1.6
 
 
 def test_integral_action_on_a_light_resonance_stays_below_its_closed_form():
     # I-only on K w²/(s² + 2 zeta w s + w²) is stable exactly for K Ki < 2 zeta w; with |S| <= Ms at
     # the resonance, where L = -K Ki/(2 zeta w), it is K Ki <= 2 zeta w (1 - 1/Ms), nearly.
-    w, zeta, limit = 2.0, 0.02, 1.6
+    w, zeta, limit, scan = 2.0, 0.02, 1.6, 0.001
     seen = plant_response(
-        ProcessModel("second order", 1.0, 1 / w, 0.0, zeta).linear_plant(), scan_time=0.001
+        ProcessModel("second order", 1.0, 1 / w, 0.0, zeta).linear_plant(), scan_time=scan
     )
-    b = seen.values * 0.001 / np.expm1(1j * seen.omega * 0.001)
-    Ki = float(largest_integral_gain(np.zeros(1), seen.values, b, ms_limit=limit)[0])
+    H = seen.values * scan / np.expm1(1j * seen.omega * scan)
+    Ki = float(largest_gain(H[None, :], ms_limit=limit)[0])
     assert Ki == pytest.approx(2 * zeta * w * (1 - 1 / limit), rel=0.03)
 
 
