@@ -22,7 +22,7 @@ from tuning.identify import Candidate, StepFit
 from tuning.pretune import JudgedRule
 from tuning.relay_test import RelayTest
 from tuning.roll_figures import draw_handover, draw_margins_over_roll, draw_responses
-from tuning.step_test import StepTest
+from tuning.step_test import StepTest, behind_play, supply_play
 from tuning.tables import severity, verdict
 
 __all__ = [
@@ -52,12 +52,21 @@ def draw_step_test(test: StepTest, scenario: Scenario, units: UnitSystem = METRI
         units: that the reader wants.
     """
     return draw_fit(
-        test.trend, test.fit, tension_range=scenario.controller.tension_range, units=units
+        test.trend,
+        test.fit,
+        tension_range=scenario.controller.tension_range,
+        play=supply_play(scenario),
+        units=units,
     )
 
 
 def draw_fit(
-    trend: Trend, fit: StepFit, *, tension_range: float, units: UnitSystem = METRIC
+    trend: Trend,
+    fit: StepFit,
+    *,
+    tension_range: float,
+    play: float = 0.0,
+    units: UnitSystem = METRIC,
 ) -> Figure:
     """Draw a recorded or simulated step test with the models fitted to it.
 
@@ -65,8 +74,10 @@ def draw_fit(
         trend: of the test.
         fit: the models.
         tension_range: 100 % of the measured scale [N].
+        play: of the device's supply, which the models were fitted behind [%].
         units: that the reader wants.
     """
+    acting = behind_play(trend.output, play)
     figure = Figure(figsize=(WIDTH, 4.8), layout="constrained")
     grid = figure.add_gridspec(2, 2, height_ratios=(3, 1), width_ratios=(3, 2))
     whole, near = figure.add_subplot(grid[0, 0]), figure.add_subplot(grid[:, 1])
@@ -79,7 +90,7 @@ def draw_fit(
     for axes in (whole, near):
         axes.plot(trend.time, scale * trend.tension, color=GREY, lw=0.8, label="recorded")
         for candidate, colour, dash in drawn:
-            predicted = 0.01 * tension_range * scale * _predicted(trend, candidate)
+            predicted = 0.01 * tension_range * scale * _predicted(trend.time, acting, candidate)
             label = _model_label(candidate)
             axes.plot(trend.time, predicted, color=colour, ls=dash, lw=1.8, label=label)
         plain_panel(axes, f"tension [{units.label('tension')}]")
@@ -158,12 +169,12 @@ def draw_relay_test(test: RelayTest, units: UnitSystem = METRIC) -> Figure:
     return figure
 
 
-def _predicted(trend: Trend, candidate: Candidate) -> Array:
-    """Return what a fitted model makes of the recorded output [% of range]."""
-    total = np.full(trend.time.size, candidate.baseline)
-    for i in np.flatnonzero(np.diff(trend.output) != 0.0) + 1:
-        change = float(trend.output[i] - trend.output[i - 1])
-        total[i:] += change * candidate.model.step_response(trend.time[i:] - trend.time[i])
+def _predicted(time: Array, output: Array, candidate: Candidate) -> Array:
+    """Return what a fitted model makes of an output [% of range]."""
+    total = np.full(time.size, candidate.baseline)
+    for i in np.flatnonzero(np.diff(output) != 0.0) + 1:
+        change = float(output[i] - output[i - 1])
+        total[i:] += change * candidate.model.step_response(time[i:] - time[i])
     return total
 
 
@@ -186,10 +197,14 @@ def _ringing_words(fit: StepFit) -> str:
 
 
 def _first_step(trend: Trend, fit: StepFit) -> tuple[float, float]:
-    """Return the times [s] between which the first step is worth a closer look."""
-    changed = np.flatnonzero(np.diff(trend.output) != 0.0) + 1
-    at = float(trend.time[changed[0]])
-    following = float(trend.time[changed[1]]) if changed.size > 1 else float(trend.time[-1])
+    """Return the times [s] between which the first large step is worth a closer look."""
+    moves = np.abs(np.diff(trend.output))
+    changed = np.flatnonzero(moves > 0.0) + 1
+    # A small move before the step takes up play.
+    chosen = int(np.flatnonzero(moves[changed - 1] > 0.5 * moves.max())[0])
+    at = float(trend.time[changed[chosen]])
+    later = changed[chosen + 1 :]
+    following = float(trend.time[later[0]]) if later.size else float(trend.time[-1])
     model = fit.best
     look = max(model.dead_time + 6.0 * model.time_constant, 3.0 * model.dead_time)
     if fit.rings:

@@ -37,13 +37,16 @@ class RecordedStep:
     line_speed: float = math.nan
 
 
-def recorded_step(data: bytes, *, name: str, tension_range: float) -> RecordedStep:
+def recorded_step(
+    data: bytes, *, name: str, tension_range: float, play: float = 0.0
+) -> RecordedStep:
     """Read a trend file recorded in manual and fit models to its steps.
 
     Args:
         data: the file as it is.
         name: what to call the file in an error.
         tension_range: 100 % of the measured scale [N].
+        play: of the device's supply, full width [%].
 
     Raises:
         ValueError: the file is not text, not a trend, or holds no step test; says what to change.
@@ -64,7 +67,7 @@ def recorded_step(data: bytes, *, name: str, tension_range: float) -> RecordedSt
         if largest > LARGEST:
             raise ValueError(f"{name}: {column} reaches {largest:.3g}: check its unit")
     try:
-        fit = fit_trend(trend, tension_range=tension_range)
+        fit = fit_trend(trend, tension_range=tension_range, play=play)
     except ValueError as error:
         raise ValueError(f"{name}: {error}") from None
     return RecordedStep(trend, fit, _middle(trend.diameter), _middle(trend.line_speed))

@@ -2,6 +2,10 @@
 
 The output steps up, waits until tension is steady again, and steps back down. Up and down together
 show a drift as a difference between the two, where a single step would hide it in the gain.
+
+A supply with play (hysteresis) swallows part of a step: all of the play where the output turns
+round. So the play is taken up in the direction of the step first, the way back is longer by it, and
+the models are fitted to the output behind the play.
 """
 
 from __future__ import annotations
@@ -10,6 +14,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from simulator import (
     Action,
@@ -22,7 +27,10 @@ from simulator import (
     simulate,
 )
 from simulator.machine import diameter_range
+from simulator.scenario import FrictionBrake
 from tuning.identify import StepFit, fit_model
+
+Array = NDArray[np.float64]
 
 # A step in tension this many times the rms noise gives a model within a few per cent.
 SIGNAL_TO_NOISE = 15.0
@@ -86,35 +94,66 @@ def step_test(
     v = scenario.run.line_speed if line_speed is None else line_speed
     point = operating_point(scenario, diameter=D, line_speed=v)
     plant = linearise(scenario, diameter=D, line_speed=v)
-    size, notes = _step_size(scenario, point, wanted=step)
+    play = supply_play(scenario)
+    size, notes = _step_size(scenario, point, wanted=step, play=play)
     wait = _wait(plant)
     output = min(max(point.output, scenario.controller.output_low), scenario.controller.output_high)
     # Long enough to see the roll turn, so that the fit can tell its swing from the step's answer.
     turns = min(QUIET_TURNS * 2.0 * math.pi / point.roll_speed, LONGEST_WAIT)
     lead = max(QUIET_SHARE * wait, 1.0, turns if runout else 0.0)
+    ready = output + math.copysign(play, size)
+    plan = [Action(lead, "output", ready)] if play else []
+    at = lead + wait if play else lead
+    plan += [Action(at, "output", ready + size), Action(at + wait, "output", output)]
     trend = simulate(
         scenario,
-        [
-            Action(lead, "output", output + size),
-            Action(lead + wait, "output", output),
-        ],
-        duration=lead + 2.0 * wait,
+        plan,
+        duration=at + 2.0 * wait,
         diameter=D,
         line_speed=v,
         seed=seed,
         noise=noise,
         runout=runout,
     )
-    fit = fit_trend(trend, tension_range=scenario.controller.tension_range)
+    if play:
+        notes = (
+            *notes,
+            f"the supply's play of {play:.2g} % is taken up before the step and left out of the "
+            "fit; at the machine, move the output by that much in the direction of the step first",
+        )
+    fit = fit_trend(trend, tension_range=scenario.controller.tension_range, play=play)
     return StepTest(D, v, size, wait, trend, fit, (*notes, *trend.warnings, *fit.warnings))
 
 
-def fit_trend(trend: Trend, *, tension_range: float) -> StepFit:
+def supply_play(scenario: Scenario) -> float:
+    """Return the full width of the play in the device's supply [%]; 0 for one without."""
+    device = scenario.torque_device
+    return device.hysteresis if isinstance(device, FrictionBrake) else 0.0
+
+
+def behind_play(output: Array, play: float) -> Array:
+    """Return what a device behind a supply with play makes of an output.
+
+    The supply follows only where the output leaves a band about it; it starts in the middle.
+
+    Args:
+        output: of the controller, shape (n,) [%].
+        play: full width of the band [%].
+    """
+    acting = np.array(output, dtype=float)
+    for i in np.flatnonzero(np.diff(output)) + 1 if play > 0.0 else ():
+        low, high = output[i] - 0.5 * play, output[i] + 0.5 * play
+        acting[i:] = min(max(acting[i - 1], low), high)
+    return acting
+
+
+def fit_trend(trend: Trend, *, tension_range: float, play: float = 0.0) -> StepFit:
     """Fit models to a step test, recorded or simulated.
 
     Args:
         trend: recorded in manual, with one step of the output or a few.
         tension_range: 100 % of the measured scale [N].
+        play: of the device's supply, full width [%].
 
     Raises:
         ValueError: the record is too short, or its output does not step.
@@ -124,16 +163,17 @@ def fit_trend(trend: Trend, *, tension_range: float) -> StepFit:
             "the trend was recorded in automatic at least in part: a step test needs manual "
             "throughout, or the controller's own moves hide the machine"
         )
-    return fit_model(trend.time, trend.output, 100.0 * trend.tension / tension_range)
+    acting = behind_play(trend.output, play)
+    return fit_model(trend.time, acting, 100.0 * trend.tension / tension_range)
 
 
 def _step_size(
-    scenario: Scenario, point: OperatingPoint, *, wanted: float | None
+    scenario: Scenario, point: OperatingPoint, *, wanted: float | None, play: float
 ) -> tuple[float, tuple[str, ...]]:
     """Return the step [%] and warnings about it."""
     c = scenario.controller
     output = min(max(point.output, c.output_low), c.output_high)
-    up, down = c.output_high - output, output - c.output_low
+    up, down = c.output_high - output - play, output - c.output_low - play
     if wanted is not None:
         if not (math.isfinite(wanted) and wanted != 0.0 and -down <= wanted <= up):
             raise ValueError(

@@ -39,7 +39,7 @@ def simulated_step(
     return step_test(scenario, diameter=diameter, line_speed=line_speed, step=step, seed=seed)
 
 
-def opened_step(data: bytes, *, name: str, tension_range: float) -> RecordedStep:
+def opened_step(data: bytes, *, name: str, tension_range: float, play: float) -> RecordedStep:
     """Return a recorded step test."""
     digest = hashlib.sha256(data).hexdigest()
     return _opened(digest, name, tension_range, data)
@@ -47,7 +47,7 @@ def opened_step(data: bytes, *, name: str, tension_range: float) -> RecordedStep
 
 @st.cache_data(max_entries=10, show_spinner="Fitting models to the recorded step …")
 def _opened(digest: str, name: str, tension_range: float, _data: bytes) -> RecordedStep:
-    return recorded_step(_data, name=name, tension_range=tension_range)
+    return recorded_step(_data, name=name, tension_range=tension_range, play=play)
 
 
 @st.cache_data(max_entries=60, show_spinner=False)

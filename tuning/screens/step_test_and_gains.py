@@ -15,6 +15,7 @@ from tuning.figures import draw_fit, draw_relay_test, draw_rules
 from tuning.identify import StepFit
 from tuning.pretune import JudgedRule
 from tuning.screens import answers
+from tuning.step_test import supply_play
 from tuning.tables import fit_rows, form_rows, gains_in_words, model_in_words, rule_rows, severity
 from tuning.ultimate import Ultimate
 
@@ -101,6 +102,7 @@ def _recorded(
         file.getvalue(),
         name=f"file {file.name}",
         tension_range=scenario.controller.tension_range,
+        play=supply_play(scenario),
     )
     low, high = diameter_range(scenario)
     # What the file tells goes before the sliders, if this machine can be there.
@@ -120,7 +122,11 @@ def _recorded(
 
 def _show_test(test: _Test, scenario: Scenario, units: UnitSystem) -> None:
     figure = draw_fit(
-        test.trend, test.fit, tension_range=scenario.controller.tension_range, units=units
+        test.trend,
+        test.fit,
+        tension_range=scenario.controller.tension_range,
+        play=supply_play(scenario),
+        units=units,
     )
     said = model_in_words(test.fit.best)
     rings = "it rings" if test.fit.rings else "no ringing to see"
