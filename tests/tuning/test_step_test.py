@@ -19,7 +19,7 @@ def test_finds_the_machines_own_gain(scenario):
 
 
 def test_play_of_the_supply_is_taken_up_first(film):
-    """The film's brake has 0.5 % of play: without that care the step loses a good part of itself."""
+    """The film's brake has 0.5 % of play: without that care it swallows part of the step."""
     test = step_test(film, diameter=0.2, noise=False, runout=False)
     assert any("play" in warning for warning in test.warnings)
     gain = linearise(film, diameter=0.2).static_gain

@@ -39,14 +39,16 @@ def simulated_step(
     return step_test(scenario, diameter=diameter, line_speed=line_speed, step=step, seed=seed)
 
 
-def opened_step(data: bytes, *, name: str, tension_range: float, play: float) -> RecordedStep:
+def opened_step(data: bytes, *, name: str, tension_range: float, play: float = 0.0) -> RecordedStep:
     """Return a recorded step test."""
     digest = hashlib.sha256(data).hexdigest()
-    return _opened(digest, name, tension_range, data)
+    return _opened(digest, name, tension_range, play, data)
 
 
 @st.cache_data(max_entries=10, show_spinner="Fitting models to the recorded step …")
-def _opened(digest: str, name: str, tension_range: float, _data: bytes) -> RecordedStep:
+def _opened(
+    digest: str, name: str, tension_range: float, play: float, _data: bytes
+) -> RecordedStep:
     return recorded_step(_data, name=name, tension_range=tension_range, play=play)
 
 
