@@ -1,6 +1,7 @@
 """Facts of the line, recomputed by hand for the film unwind."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -38,5 +39,7 @@ def test_swing_is_damped_less_at_crawl(scenario: Scenario) -> None:
 
 
 def test_resultant(film: Scenario) -> None:
-    # 2 T sin(60°) = 150 N x sqrt(3), exact.
-    assert web_resultant(film) == pytest.approx(150.0 * math.sqrt(3.0))
+    # F = 2 T sin(b/2): wraps of 60°, 120° and 180° make T, 1.732 T and 2 T, exact.
+    for wrap, times in ((60.0, 1.0), (120.0, math.sqrt(3.0)), (180.0, 2.0)):
+        cell = replace(film.load_cell, wrap_angle=math.radians(wrap))
+        assert web_resultant(replace(film, load_cell=cell)) == pytest.approx(150.0 * times)
