@@ -32,6 +32,8 @@ What = Literal["output", "setpoint", "automatic", "manual", "line speed", "relay
 STEP_SHARE = 0.4
 # More steps than this take minutes; the machine or the run is not what was meant.
 MOST_STEPS = 400_000_000
+# More scans or samples than this take more memory than a laptop likes to give.
+MOST_SCANS, MOST_ROWS = 20_000_000, 5_000_000
 
 _KINDS: dict[What, int] = {
     "output": kernel.SET_OUTPUT,
@@ -138,11 +140,12 @@ def simulate(
     speeds = {v, *(action.value for action in plan if action.what == "line speed")}
     longest = step_share / fastest_rate(m, speeds=tuple(sorted(speeds)), tension=T)
     pieces = _pieces(k.scan_time, output_part, reading_part, longest=longest)
-    steps = scans * pieces[:, 1].sum()
-    if steps > MOST_STEPS:
+    steps, rows = scans * pieces[:, 1].sum(), -(-scans // record_every)
+    if steps > MOST_STEPS or scans > MOST_SCANS or rows > MOST_ROWS:
         raise SimulationError(
-            f"duration {duration:.4g} s takes {steps:.2g} steps of "
-            f"integration, more than {MOST_STEPS:.0e}: run a shorter time"
+            f"duration {duration:.4g} s takes {steps:.2g} steps, {scans:.2g} scans and {rows:.2g} "
+            f"samples, more than {MOST_STEPS:.0e}, {MOST_SCANS:.0e} or {MOST_ROWS:.0e}: run a "
+            "shorter time, or record less often"
         )
 
     state, output, T, notes = _start(scenario, m, diameter=D, line_speed=v, tension=T)
@@ -160,7 +163,7 @@ def simulate(
 
     draws = np.random.default_rng(seed).standard_normal(scans)
     events = sorted(plan, key=lambda action: action.at)
-    record = np.empty((-(-scans // record_every), kernel.COLUMNS + m.length.size))
+    record = np.empty((rows, kernel.COLUMNS + m.length.size))
     broken_at = kernel.run(
         m,
         k,
