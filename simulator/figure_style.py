@@ -16,11 +16,11 @@ SKY = "#56B4E9"
 GREEN = "#009E73"
 BLUE = "#0072B2"
 VERMILION = "#D55E00"
-PURPLE = "#CC79A7"
 GREY = "#666666"
 
 FONT = 10.0  # [points]
 SMALL = 9.0  # [points]; nothing is smaller
+WIDTH = 10.0  # of a picture [inch]
 
 
 def plain_panel(axes: Axes, label: str) -> None:

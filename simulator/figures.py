@@ -22,6 +22,7 @@ from simulator.figure_style import (
     SKY,
     SMALL,
     VERMILION,
+    WIDTH,
     plain_panel,
     text_size,
 )
@@ -36,7 +37,6 @@ __all__ = ["draw_line", "draw_manual_output", "draw_trend"]
 
 Array = NDArray[np.float64]
 
-WIDTH = 10.0  # of a picture [inch]
 _MOST_POINTS = 1200  # pairs of least and largest value drawn for one line [-]
 _MOST_TENSION = 4.0  # top of the tension panel, in wanted tensions [-]
 _STYLES = ((BLUE, "-"), (ORANGE, "--"))

@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Circle
 from numpy.typing import NDArray
 
-from simulator.figure_style import BLACK, BLUE, FONT, GREY, SMALL, VERMILION, text_size
+from simulator.figure_style import BLACK, BLUE, FONT, GREY, SMALL, VERMILION, WIDTH, text_size
 from simulator.label_places import Array, Page, around, beside
 from simulator.line_facts import web_resultant
 from simulator.machine import diameter_range
@@ -22,7 +22,7 @@ from simulator.units import METRIC, UnitSystem, sensible
 from simulator.web_path import Strand, WebPath, Wheel, lay_out
 
 # Page and what it keeps free for labels around the drawing and for the strip below it [inch].
-WIDTH, TALLEST = 10.0, 5.4
+TALLEST = 5.4
 _SIDE, _TOP, _STRIP = 1.5, 0.65, 0.55
 # A label this far from its wheel gets a line that leads there [inch].
 _FAR = 0.45

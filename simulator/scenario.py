@@ -324,6 +324,7 @@ class Controller:
 
 
 TorqueDevice = FrictionBrake | ParticleBrake | Clutch | TorqueMotor
+DEVICES: dict[str, type] = {device.kind: device for device in get_args(TorqueDevice)}
 Zone = Literal["unwind", "rewind", "pull roll"]
 
 

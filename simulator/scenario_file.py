@@ -15,7 +15,7 @@ import tomllib
 from collections.abc import Mapping, MutableMapping
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any, get_args, get_type_hints
+from typing import Any, get_type_hints
 
 import tomlkit
 from pydantic import TypeAdapter, ValidationError
@@ -42,17 +42,16 @@ _SECTIONS: dict[str, tuple[type, ...]] = {
     "roll": (schema.WoundRoll, schema.PullRoll),
     "span": (schema.Span,),
     "roller": (schema.Roller,),
-    "torque_device": get_args(schema.TorqueDevice),
+    "torque_device": tuple(schema.DEVICES.values()),
     "load_cell": (schema.LoadCell,),
     "controller": (schema.Controller,),
 }
 # What pydantic puts into a path where a section may be one of several classes → the class.
-_DEVICES: dict[str, type] = {device.kind: device for device in get_args(schema.TorqueDevice)}
 _TAGS: dict[str, dict[str, type]] = {
     "roll": {"wound roll": schema.WoundRoll, "pull roll": schema.PullRoll},
-    "torque_device": _DEVICES,
+    "torque_device": schema.DEVICES,
 }
-_KINDS = " or ".join(f'"{kind}"' for kind in _DEVICES)
+_KINDS = " or ".join(f'"{kind}"' for kind in schema.DEVICES)
 
 Location = tuple[str | int, ...]
 

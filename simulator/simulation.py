@@ -30,6 +30,7 @@ What = Literal["output", "setpoint", "automatic", "manual", "line speed", "relay
 # A Runge–Kutta step this long in units of the fastest mode's 1/|lambda| [-]: its error in that mode
 # is about 0.4^5/120 a step, and the method stays stable to 2.78.
 STEP_SHARE = 0.4
+LONGEST_SHARE = 2.0
 # More steps than this take minutes; the machine or the run is not what was meant.
 MOST_STEPS = 400_000_000
 # More scans or samples than this take more memory than a laptop likes to give.
@@ -126,7 +127,13 @@ def simulate(
     D = diameter_range(scenario)[1] if diameter is None else diameter
     v = run.line_speed if line_speed is None else line_speed
     T = run.tension if tension is None else tension
+    r = T if setpoint is None else setpoint
     _check(duration=duration, line_speed=v, tension=T, record_every=record_every)
+    for name, value in {"setpoint": r, "time_compression": time_compression}.items():
+        if not (math.isfinite(value) and value >= 0.0):
+            raise SimulationError(f"{name} {value}: must be 0 or more")
+    if not 0.0 < step_share <= LONGEST_SHARE:
+        raise SimulationError(f"step_share {step_share}: must be above 0, at most {LONGEST_SHARE}")
     try:
         check_diameter(scenario, D)
     except ValueError as error:
@@ -155,11 +162,11 @@ def simulate(
     y = 100.0 * T / k.tension_range
     memory[kernel.LAST_READING] = y
     memory[kernel.LAST_OUTPUT] = memory[kernel.MANUAL_OUTPUT] = output
-    memory[kernel.SETPOINT] = T if setpoint is None else setpoint
+    memory[kernel.SETPOINT] = T if setpoint is None else r
     memory[kernel.MODE] = kernel.AUTOMATIC if automatic else kernel.MANUAL
     if k.tracking or automatic:
-        r = 100.0 * memory[kernel.SETPOINT] / k.tension_range
-        memory[kernel.INTEGRAL] = output - k.Kc * (k.setpoint_weight * r - y)
+        wanted = 100.0 * memory[kernel.SETPOINT] / k.tension_range
+        memory[kernel.INTEGRAL] = output - k.Kc * (k.setpoint_weight * wanted - y)
 
     draws = np.random.default_rng(seed).standard_normal(scans)
     events = sorted(plan, key=lambda action: action.at)

@@ -29,6 +29,18 @@ def paper_rewind() -> Scenario:
 
 
 @pytest.fixture
+def nonwoven() -> Scenario:
+    """The nonwoven unwind with a particle brake: well damped."""
+    return load_scenario(ROOT / "scenarios" / "nonwoven_unwind.toml")
+
+
+@pytest.fixture
+def laminate() -> Scenario:
+    """The laminate pull roll with a torque motor."""
+    return load_scenario(ROOT / "scenarios" / "laminate_pull_roll.toml")
+
+
+@pytest.fixture
 def foil() -> Scenario:
     """The foil unwind with a torque motor: hardly damped."""
     return load_scenario(ROOT / "scenarios" / "foil_unwind.toml")

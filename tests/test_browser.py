@@ -16,7 +16,7 @@ import pytest
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 
 ROOT = Path(__file__).resolve().parents[1]
-BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+BROWSERS = ("chromium", "chromium-browser")
 BROWSER = next((path for path in map(shutil.which, BROWSERS) if path), None)
 QUIET = [
     "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",

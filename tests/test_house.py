@@ -134,6 +134,15 @@ def test_every_comparison_in_a_test_is_asserted():
             assert not re.match(r"\s*np\.(isclose|allclose)\(", line), f"{path}:{number}"
 
 
+def test_the_readmes_python_runs(monkeypatch):
+    monkeypatch.chdir(ROOT)
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    (code,) = re.findall(r"```python\n(.*?)```", readme, re.S)
+    names: dict[str, object] = {}
+    exec(compile(code, "README.md", "exec"), names)
+    assert names["trend"].automatic[-1] == 1.0
+
+
 def test_readme_starts_with_the_job():
     first = (ROOT / "README.md").read_text(encoding="utf-8").split("\n\n")[1]
     assert "tension" in first and "tun" in first

@@ -16,14 +16,15 @@ from matplotlib.transforms import blended_transform_factory
 from numpy.typing import NDArray
 
 from simulator import Scenario, Trend
-from simulator.figure_style import BLACK, BLUE, FONT, GREY, SMALL, VERMILION, plain_panel
+from simulator.figure_style import BLACK, BLUE, FONT, GREY, SMALL, VERMILION, WIDTH, plain_panel
 from simulator.units import METRIC, UnitSystem, sensible
 from tuning.identify import Candidate, StepFit
+from tuning.margins import RINGS_ABOVE, SOUND_MS
 from tuning.pretune import JudgedRule
 from tuning.relay_test import RelayTest
 from tuning.roll_figures import draw_handover, draw_margins_over_roll, draw_responses
 from tuning.step_test import StepTest, behind_play, supply_play
-from tuning.tables import severity, verdict
+from tuning.tables import severity
 
 __all__ = [
     "draw_fit",
@@ -39,8 +40,6 @@ Array = NDArray[np.float64]
 
 # Ms from here on is drawn at the edge, with its number.
 MS_SHOWN = 4.0
-SOUND_MS, RINGING_MS = 1.6, 2.0
-WIDTH = 10.0  # [inch]
 
 
 def draw_step_test(test: StepTest, scenario: Scenario, units: UnitSystem = METRIC) -> Figure:
@@ -128,7 +127,7 @@ def draw_rules(
     for row, judged in enumerate(shown):
         name = judged.suggestion.rule.name
         _rule_row(axes, row, judged, bold=name == chosen, units=units)
-    for limit, words in ((SOUND_MS, "sound to 1.6"), (RINGING_MS, "rings above 2")):
+    for limit, words in ((SOUND_MS, "sound to 1.6"), (RINGS_ABOVE, "rings above 2")):
         axes.axvline(limit, color=BLACK, lw=1.0, ls=(0, (4, 3)), zorder=1)
         axes.text(
             limit, rows - 0.3, f" {words} ", fontsize=SMALL,
@@ -228,7 +227,7 @@ def _rule_row(axes: Axes, row: int, judged: JudgedRule, *, bold: bool, units: Un
     if worst.stable and worst.Ms <= MS_SHOWN:
         axes.plot(worst.Ms, row, "D", color=VERMILION, mfc="white", mew=1.5, ms=7, zorder=3)
         return
-    words = verdict(judged, units)
+    words = judged.verdict(units)
     place = blended_transform_factory(axes.transAxes, axes.transData)
     axes.text(
         1.01, row, words, transform=place, va="center", fontsize=SMALL,

@@ -31,8 +31,8 @@ class Handover:
         tension_bump: largest departure of the web's tension from what it was, beyond what the new
             setpoint asks for [% of running tension].
         output_bump: jump of the output at the first scan in automatic [%].
-        settling: from the switch until the tension stays within 2 % of the setpoint [s]; nan if it
-            does not.
+        settling: from the switch until the tension stays at the setpoint within 2 % of the running
+            tension [s]; nan if it does not.
         warnings: what a reader should know.
     """
 
@@ -81,10 +81,11 @@ def handover(
     D = diameter_range(scenario)[1] if diameter is None else diameter
     v = scenario.run.line_speed if line_speed is None else line_speed
     c = scenario.controller
+    tuned = gains.set_in(scenario)
     changed = replace(
-        gains.set_in(scenario),
+        tuned,
         controller=replace(
-            gains.set_in(scenario).controller,
+            tuned.controller,
             tracking=c.tracking if tracking is None else tracking,
             setpoint_follows=c.setpoint_follows if setpoint_follows is None else setpoint_follows,
         ),

@@ -30,6 +30,9 @@ Array = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
 
 
+# Ms as people speak of it: 1.2 is calm, 1.6 a sound default, above 2 a loop rings; 1.2 to 2.0 is
+# the usual range (Åström & Hägglund, Advanced PID Control, 2006; from memory).
+CALM_MS, SOUND_MS, RINGS_ABOVE = 1.2, 1.6, 2.0
 MOST_HALVINGS = 40
 # Eigenvalues cost the cube of the scans of dead time; beyond this the argument principle decides.
 MOST_DELAY_STATES = 150
@@ -60,6 +63,11 @@ class Margins:
     delay_margin: float
     crossover: float
     slowest_time: float = float("nan")
+
+    @property
+    def severity(self) -> float:
+        """Ms, or inf where the loop is unstable [-]: the order from good to bad."""
+        return self.Ms if self.stable else math.inf
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,7 +2,7 @@
 
 Scenario → operating points and linear plants over the roll → step test → rules judged on this
 machine → gains for the whole roll → simulated hand-over. One frozen result carries it all; the
-command prints it, the sheet lays it out, programs read it as JSON.
+command prints it, and programs read it as JSON.
 """
 
 from __future__ import annotations
@@ -14,18 +14,17 @@ from typing import Any
 
 from simulator import LinearPlant, OperatingPoint, Scenario, linearise, operating_point
 from simulator.machine import named_diameters
+from simulator.units import METRIC, UnitSystem, sensible
 from tuning.design import DEFAULT_MS, RollDesign, design_for_roll
 from tuning.gains import Gains
 from tuning.handover import Handover, handover
-from tuning.margins import Margins, loop_margins, plant_response
+from tuning.margins import RINGS_ABOVE, Margins, loop_margins, plant_response
 from tuning.rules import Suggestion, suggest
 from tuning.step_test import StepTest, step_test
 from tuning.ultimate import Ultimate, ultimate_cycle
 
 Progress = Callable[[str], None]
 
-# Åström & Hägglund call 1.2 to 2.0 the usual range of Ms (Advanced PID Control, 2006, from memory).
-RINGS_ABOVE = 2.0
 # The hand-over is also shown with the setpoint off the reading by this share of the tension.
 SETPOINT_OFF = 0.1
 
@@ -66,26 +65,28 @@ class JudgedRule:
     worst: Margins | None
     worst_point: tuple[str, float] | None
 
-    @property
-    def verdict(self) -> str:
-        """What the gains do on this machine, in a few words; empty without gains."""
-        if self.worst is None or self.worst_point is None or self.here is None:
-            return ""
-        name, speed = self.worst_point
-        place = f"at {name}, {speed:.3g} m/s"
+    def verdict(self, units: UnitSystem = METRIC) -> str:
+        """Return what the gains do over the roll, in a few words.
+
+        Args:
+            units: that the reader wants.
+        """
+        if self.here is None or self.worst is None or self.worst_point is None:
+            return "no gains here"
         if not self.here.stable:
-            return "unstable already where the step test was made"
+            return "unstable at the test already"
+        name, speed = self.worst_point
+        place = f"{name}, {units.text(speed, 'speed')}"
         if not self.worst.stable:
-            return f"unstable {place}"
+            return f"unstable: {place}"
         if self.worst.Ms > RINGS_ABOVE:
-            return f"rings {place} (Ms {self.worst.Ms:.1f})"
-        return f"holds everywhere (Ms {self.worst.Ms:.2f} at most)"
+            return f"rings, Ms {sensible(self.worst.Ms, 2)}: {place}"
+        return f"holds, Ms {sensible(self.worst.Ms, 3)}: {place}"
 
     @property
     def note(self) -> str:
         """The verdict and all reservations about the rule, in one line."""
-        parts = [self.verdict, *self.suggestion.warnings]
-        return "; ".join(part for part in parts if part)
+        return "; ".join([self.verdict(), *self.suggestion.warnings])
 
 
 @dataclass(frozen=True)
@@ -147,7 +148,13 @@ def pretune(
     design = design_for_roll(scenario, ms_limit=ms_limit)
     progress("hand-over from manual to automatic")
     switch = handover(scenario, design.gains)
-    warnings = (*scenario.warnings, *test.warnings, *design.warnings, *switch.warnings)
+    warnings = (
+        *scenario.warnings,
+        *seat_warnings(points),
+        *test.warnings,
+        *design.warnings,
+        *switch.warnings,
+    )
     return Pretune(
         scenario=scenario,
         points=points,
@@ -176,6 +183,16 @@ def plant_points(scenario: Scenario) -> tuple[PlantPoint, ...]:
     )
 
 
+def seat_warnings(points: tuple[PlantPoint, ...]) -> tuple[str, ...]:
+    """Return what is wrong with where the output sits, or with the device there, point by point."""
+    return tuple(
+        f"{p.name}, {METRIC.text(p.point.line_speed, 'speed')}: {text}"
+        for p in points
+        for text in (p.point.reason, *p.point.warnings)
+        if text
+    )
+
+
 def judge_rules(
     scenario: Scenario, points: tuple[PlantPoint, ...], suggestions: tuple[Suggestion, ...]
 ) -> tuple[JudgedRule, ...]:
@@ -188,10 +205,7 @@ def judge_rules(
             judged.append(JudgedRule(suggestion, None, None, None))
             continue
         margins = [loop_margins(seen, suggestion.gains) for seen in responses]
-        worst = max(
-            range(len(points)),
-            key=lambda i: margins[i].Ms if margins[i].stable else math.inf,
-        )
+        worst = max(range(len(points)), key=lambda i: margins[i].severity)
         place = (points[worst].name, points[worst].point.line_speed)
         judged.append(JudgedRule(suggestion, margins[0], margins[worst], place))
     return tuple(judged)
@@ -265,6 +279,7 @@ def _point_json(point: OperatingPoint) -> dict[str, Any]:
         "slip_power_W": point.slip_power,
         "reachable": point.reachable,
         "reason": point.reason,
+        "warnings": list(point.warnings),
     }
 
 

@@ -25,6 +25,7 @@ from simulator import (
     operating_point,
     simulate,
 )
+from tuning.step_test import supply_play
 from tuning.ultimate import Ultimate, relay_estimate, ultimate_cycle
 
 Array = NDArray[np.float64]
@@ -194,7 +195,7 @@ def _steady_cycles(
 
 def _warnings(scenario: Scenario, swing: float, estimate: Ultimate) -> tuple[str, ...]:
     found = []
-    play = float(getattr(scenario.torque_device, "hysteresis", 0.0))
+    play = supply_play(scenario)
     if play > 0.1 * swing:
         # Each switch first crosses the band, so the machine sees a swing smaller by half of it.
         high = (

@@ -5,18 +5,14 @@ from __future__ import annotations
 import math
 
 from rich.console import Console
+from rich.markup import escape
 from rich.table import Table
 
-from simulator.units import sensible
-from tuning.gains import in_all_forms
-from tuning.margins import Margins
-from tuning.pretune import Pretune
-
-CAUTION = (
-    "Before anyone tries this on a machine: rotating rolls and nips draw in hands and clothing, a "
-    "roll and a taut web store energy, brakes get hot. The numbers above come from a model; start "
-    "low, stay clear of the web; the machine's manual, local codes and licensed practice rule."
-)
+from simulator.cautions import ADVICE, CAUTIONS
+from simulator.units import METRIC, sensible
+from tuning.handover import Handover
+from tuning.pretune import SETPOINT_OFF, Pretune
+from tuning.tables import form_rows, model_in_words, number, schedule_rows
 
 
 def print_report(result: Pretune, console: Console) -> None:
@@ -27,19 +23,22 @@ def print_report(result: Pretune, console: Console) -> None:
         console: to print on.
     """
     scenario = result.scenario
-    console.print(f"[bold]{scenario.title}[/bold]", highlight=False)
+    _heading(scenario.title, console)
     if scenario.note:
-        console.print(scenario.note, highlight=False)
+        _say(scenario.note, console)
     console.print()
     for part in (_points, _step_test, _rules, _recommended, _handover):
         part(result, console)
         console.print()
     if result.warnings:
-        console.print("[bold]Watch out[/bold]")
+        _heading("Watch out", console)
         for warning in result.warnings:
-            console.print(f"- {warning}", highlight=False)
+            _say(f"- {warning}", console)
         console.print()
-    console.print(CAUTION, highlight=False)
+    _heading("Before you go to the machine", console)
+    for line in CAUTIONS:
+        _say(f"- {line}", console)
+    _say(ADVICE, console)
 
 
 def _points(result: Pretune, console: Console) -> None:
@@ -65,26 +64,23 @@ def _points(result: Pretune, console: Console) -> None:
             f"{p.roll_frequency:.2g}",
         )
     console.print(table)
-    tension = result.scenario.run.tension
-    console.print(
-        f"For {tension:.4g} N: put the controller in manual, set the output, wait until the "
-        "tension is steady.",
-        highlight=False,
-    )
+    if all(p.point.reachable for p in result.points):
+        _say(
+            f"For {result.scenario.run.tension:.4g} N: put the controller in manual, set the "
+            "output, wait until the tension is steady.",
+            console,
+        )
+    else:
+        _say("The tension is out of reach at some points: see Watch out before going on.", console)
 
 
 def _step_test(result: Pretune, console: Console) -> None:
-    test, model = result.step_test, result.step_test.fit.best
-    parts = [f"gain {model.gain:.3g} %/%", f"dead time {model.dead_time:.3g} s"]
-    if model.time_constant:
-        parts.insert(1, f"time constant {model.time_constant:.3g} s")
-    if model.damping is not None:
-        parts.append(f"damping {model.damping:.2g}")
-    console.print(
-        f"[bold]Step test[/bold] of {test.step:+.3g} % in manual at "
-        f"{1000.0 * test.diameter:.0f} mm: {model.kind} model, {', '.join(parts)} "
-        f"(fit {test.fit.fit_percent:.0f} %).",
-        highlight=False,
+    test = result.step_test
+    _heading("Step test", console)
+    _say(
+        f"{test.step:+.3g} % in manual at {METRIC.text(test.diameter, 'diameter')}: "
+        f"{model_in_words(test.fit.best)} (fit {test.fit.fit_percent:.0f} %).",
+        console,
     )
 
 
@@ -93,59 +89,44 @@ def _rules(result: Pretune, console: Console) -> None:
     table.add_column("rule")
     for heading in ("Kc", "Ti s", "Td s", "Ms"):
         table.add_column(heading, justify="right")
-    table.add_column("on this machine, everywhere")
-    for judged in result.rules:
-        gains = judged.suggestion.gains
-        if gains is None:
+    table.add_column("over the whole roll")
+    given = [judged for judged in result.rules if judged.suggestion.gains is not None]
+    for judged in given:
+        gains, here = judged.suggestion.gains, judged.here
+        if gains is None or here is None:
             continue
         table.add_row(
             judged.suggestion.rule.name + (" *" if judged.suggestion.warnings else ""),
-            f"{gains.Kc:.3g}",
-            f"{gains.Ti:.3g}" if math.isfinite(gains.Ti) else "none",
-            f"{gains.Td:.3g}",
-            _ms(judged.here),
-            judged.verdict,
+            number(gains.Kc),
+            number(gains.Ti),
+            number(gains.Td or None),
+            number(here.Ms) if here.stable else "unstable",
+            judged.verdict(),
         )
     console.print(table)
-    without = sum(judged.suggestion.gains is None for judged in result.rules)
-    console.print(
+    _say(
         "Ms is where the step test was made; * marks a reservation, such as a model outside the "
-        f"rule's range. {without} more rules need a model that this step test does not give. "
-        "--json has every reservation, source and margin.",
-        highlight=False,
+        f"rule's range. {len(result.rules) - len(given)} more rules give no gains here. --json has "
+        "every reservation, reason, source and margin.",
+        console,
     )
 
 
 def _recommended(result: Pretune, console: Console) -> None:
     design = result.design
-    table = _table(
-        "Recommended gains, the same from full roll to core, in each controller's terms", console
-    )
-    for heading in ("form", "term", "value", "unit", "formula"):
-        table.add_column(heading, justify="right" if heading == "value" else "left")
-    for row in in_all_forms(design.gains, result.scenario.controller.tension_range):
-        table.add_row(
-            row.form,
-            row.symbol,
-            "–" if row.value is None else sensible(row.value, 4),
-            row.unit,
-            row.formula,
-        )
+    table = _table("Recommended gains for the whole roll, in each controller's terms", console)
+    _fill(table, form_rows(design.gains, tension_range=result.scenario.controller.tension_range))
     console.print(table)
     worst = design.worst
-    console.print(
+    _say(
         f"Ms is {worst.margins.Ms:.2f} at most (limit {design.ms_limit:.2g}), at "
-        f"{1000.0 * worst.diameter:.0f} mm and {60.0 * worst.line_speed:.3g} m/min.",
-        highlight=False,
+        f"{METRIC.text(worst.diameter, 'diameter')} and {METRIC.text(worst.line_speed, 'speed')}.",
+        console,
     )
     if len(design.schedule) > 1:
+        console.print()
         schedule = _table("Gains that follow the diameter, if the controller can", console)
-        for heading in ("diameter mm", "Kc", "Ti s"):
-            schedule.add_column(heading, justify="right")
-        for entry in design.schedule:
-            schedule.add_row(
-                f"{1000.0 * entry.diameter:.0f}", f"{entry.gains.Kc:.3g}", f"{entry.gains.Ti:.3g}"
-            )
+        _fill(schedule, schedule_rows(design, METRIC))
         console.print(schedule)
 
 
@@ -154,24 +135,39 @@ def _handover(result: Pretune, console: Console) -> None:
     table.add_column("switch")
     for heading in ("tension bump\n%", "output bump\n%", "settles\ns"):
         table.add_column(heading, justify="right")
-    for name, h in (
-        ("as the controller is set, setpoint equal to the reading", result.handover),
-        ("setpoint 10 % above the reading", result.handover_off),
-        ("integral term not following the output in manual", result.handover_untracked),
-    ):
+    switches: dict[str, Handover] = {
+        "as the controller is set, setpoint equal to the reading": result.handover,
+        f"setpoint {100.0 * SETPOINT_OFF:.0f} % above the reading": result.handover_off,
+        "integral term not following the output in manual": result.handover_untracked,
+    }
+    for name, h in switches.items():
         settles = "not in time" if math.isnan(h.settling) else f"{h.settling:.1f}"
-        table.add_row(name, f"{h.tension_bump:.2g}", f"{h.output_bump:+.2g}", settles)
+        table.add_row(name, _bump(h.tension_bump), _bump(h.output_bump), settles)
     console.print(table)
-    console.print("Make the reading the setpoint, then switch to automatic.", highlight=False)
+    if result.points[0].point.reachable:
+        _say("Make the reading the setpoint, then switch to automatic.", console)
 
 
-def _ms(margins: Margins | None) -> str:
-    if margins is None:
-        return ""
-    return f"{margins.Ms:.2f}" if margins.stable else "unstable"
+def _bump(value: float) -> str:
+    return "0" if abs(value) < 0.05 else sensible(value, 2)
+
+
+def _say(text: str, console: Console) -> None:
+    console.print(text, highlight=False, markup=False)
+
+
+def _heading(text: str, console: Console) -> None:
+    console.print(f"[bold]{escape(text)}[/bold]", highlight=False)
+
+
+def _fill(table: Table, rows: list[dict[str, str]]) -> None:
+    for heading in rows[0]:
+        table.add_column(escape(heading))
+    for row in rows:
+        table.add_row(*map(escape, row.values()))
 
 
 def _table(title: str, console: Console) -> Table:
     """Print a title on a line of its own (a table would fold it to its own width)."""
-    console.print(f"[bold]{title}[/bold]")
+    _heading(title, console)
     return Table(box=None, pad_edge=False)

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from simulator import Scenario
-from simulator.figure_style import BLACK, BLUE, FONT, GREEN, SMALL, VERMILION, plain_panel
+from simulator.figure_style import BLACK, BLUE, FONT, GREEN, SMALL, VERMILION, WIDTH, plain_panel
 from simulator.figures import draw_trend
 from simulator.units import METRIC, UnitSystem, sensible
 from tuning.design import RollDesign
@@ -19,7 +19,6 @@ from tuning.roll_responses import RollResponse
 
 # A bump below this share of the running tension is not worth a mark [%].
 MARKED_BUMP = 0.5
-WIDTH = 10.0  # [inch]
 
 
 def draw_margins_over_roll(design: RollDesign, units: UnitSystem = METRIC) -> Figure:

@@ -96,26 +96,6 @@ def severity(judged: JudgedRule) -> float:
     return judged.worst.Ms if judged.worst.stable else 1e9 + judged.here.Ms
 
 
-def verdict(judged: JudgedRule, units: UnitSystem) -> str:
-    """Return what a rule's gains do over the roll, in a few words.
-
-    Args:
-        judged: a rule with its margins.
-        units: that the reader wants.
-    """
-    if judged.here is None or judged.worst is None or judged.worst_point is None:
-        return "no gains here"
-    if not judged.here.stable:
-        return "unstable at the test already"
-    name, speed = judged.worst_point
-    place = f"{name}, {units.text(speed, 'speed')}"
-    if not judged.worst.stable:
-        return f"unstable: {place}"
-    if judged.worst.Ms > 2.0:
-        return f"rings, Ms {sensible(judged.worst.Ms, 2)}: {place}"
-    return f"holds, Ms {sensible(judged.worst.Ms, 3)}: {place}"
-
-
 def rule_rows(rules: tuple[JudgedRule, ...], units: UnitSystem) -> list[Row]:
     """Return every rule with its gains and margins.
 
@@ -130,7 +110,7 @@ def rule_rows(rules: tuple[JudgedRule, ...], units: UnitSystem) -> list[Row]:
         rows.append(
             {
                 "rule": judged.suggestion.rule.name,
-                "over the roll": verdict(judged, units),
+                "over the roll": judged.verdict(units),
                 "Kc [%/%]": number(gains.Kc if gains else None),
                 "Ti [s]": number(gains.Ti if gains else None),
                 "Td [s]": number(gains.Td if gains and gains.Td else None),

@@ -18,6 +18,7 @@ from simulator import (
     read_scenario,
     scenario_text,
 )
+from simulator.cautions import ADVICE, CAUTIONS
 from simulator.machine import diameter_range
 from simulator.reader_units import in_reader_units
 from simulator.units import METRIC, UNIT_SYSTEMS, UnitSystem
@@ -75,10 +76,7 @@ def sidebar() -> None:
             mime="application/toml",
             on_click="ignore",
         )
-        st.caption(
-            "This tool advises; it never drives a machine. The machine's manual, local codes and "
-            "licensed practice come first."
-        )
+        st.caption(ADVICE)
 
 
 def _choose_machine() -> None:
@@ -213,16 +211,4 @@ def pick_value(label: str, kind: str, *, low: float, high: float, start: float, 
 def caution() -> None:
     """Show the usual cautions for work at a web machine."""
     with st.expander("Before you go to the machine"):
-        st.markdown(
-            "- Rotating rolls and running nips draw in hands, hair and clothes: work at them only "
-            "with guards in place, or with the machine locked out and tried.\n"
-            "- A full roll keeps turning, and a web under tension keeps pulling, after power is "
-            "off: let the energy out before you open anything.\n"
-            "- Vent and lock pneumatic pressure; a brake may release, or grip, when it goes.\n"
-            "- A brake or clutch that has slipped is hot enough to burn.\n"
-            "- Lift rolls, and hang calibration weights, only with gear rated for the load.\n"
-            "- Try new gains at low speed and low tension first, with a hand on manual and the "
-            "emergency stop tested.\n\n"
-            "The numbers here come from a model of the machine and advise only; this tool never "
-            "drives a machine. The machine's manual, local codes and licensed practice come first."
-        )
+        st.markdown("\n".join(f"- {line}" for line in CAUTIONS) + f"\n\n{ADVICE}")

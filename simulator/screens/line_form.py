@@ -22,7 +22,6 @@ from simulator.scenario import Quantity, quantities
 from simulator.screens import bench
 from simulator.units import examples
 
-_DEVICES: dict[str, type] = {device.kind: device for device in get_args(schema.TorqueDevice)}
 # What is on or off, and what it means.
 _FLAGS = {
     "load_cell": "this roller is the one on load cells",
@@ -66,14 +65,14 @@ def show_form(scenario: Scenario) -> None:
         "pull roll: a driven roll of constant diameter after the nip",
         persist_state="session",
     )  # fmt: skip
-    kinds = list(_DEVICES)
+    kinds = list(schema.DEVICES)
     kind = right.selectbox(
         "Torque device", kinds, kinds.index(scenario.torque_device.kind), key=f"{place}.kind",
         help="brakes fit an unwind, a clutch a rewind or a pull roll, a torque motor all",
         persist_state="session",
     )  # fmt: skip
     roll = schema.PullRoll if zone == "pull roll" else schema.WoundRoll
-    sections = _sections(document, roll=roll, device=_DEVICES[kind])
+    sections = _sections(document, roll=roll, device=schema.DEVICES[kind])
     faults = _faults(place)
     marks = {fault.key: fault.allowed for fault in faults.faults} if faults else {}
     with st.form(f"{place}.form", enter_to_submit=False):

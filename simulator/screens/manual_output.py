@@ -17,7 +17,7 @@ def page() -> None:
     scenario, units = bench.current_scenario(), bench.unit_system()
     tension = _pick_tension(scenario)
     diameter, speed = bench.pick_point(scenario, key="manual_output")
-    readings, picture = st.container(), st.container()
+    picture, readings = st.container(), st.container()
     try:
         point = operating_point(scenario, diameter=diameter, line_speed=speed, tension=tension)
         curve = manual_output_curve(scenario, tension=tension)

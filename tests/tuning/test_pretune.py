@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -86,7 +87,14 @@ def test_numbers_agree_with_the_functions_behind_them(result):
 
 def test_lag_and_delay_rules_are_shown_to_mislead_on_a_ringing_machine(foil):
     judged = {r.suggestion.rule.name: r for r in pretune(foil).rules}
-    assert "unstable" in judged["Cohen-Coon PI"].verdict
+    assert "unstable" in judged["Cohen-Coon PI"].verdict()
+
+
+def test_says_where_the_output_or_the_device_sits_badly(result):
+    assert any("core" in w and "close to the bottom" in w for w in result.warnings)
+    film = result.scenario
+    hot = replace(film, torque_device=replace(film.torque_device, continuous_heat=100.0))
+    assert any("overheat" in warning for warning in pretune(hot).warnings)
 
 
 def test_the_same_seed_gives_the_same_result(result):

@@ -22,7 +22,6 @@ from tuning.tables import (
     schedule_csv,
     schedule_rows,
     severity,
-    verdict,
 )
 
 CALM = Margins(True, 1.5, 1.1, 3.0, 3.0, 60.0, 0.2, 1.0)
@@ -55,12 +54,12 @@ def test_models_in_words():
 
 
 def test_verdicts_are_in_the_readers_units():
-    assert verdict(judged(CALM, CALM), METRIC) == "holds, Ms 1.50: core, 150 m/min"
-    assert verdict(judged(CALM, RINGING), US_CUSTOMARY) == "rings, Ms 3.0: core, 492 ft/min"
-    assert verdict(judged(CALM, UNSTABLE), METRIC) == "unstable: core, 150 m/min"
-    assert verdict(judged(UNSTABLE, UNSTABLE), METRIC) == "unstable at the test already"
+    assert judged(CALM, CALM).verdict(METRIC) == "holds, Ms 1.50: core, 150 m/min"
+    assert judged(CALM, RINGING).verdict(US_CUSTOMARY) == "rings, Ms 3.0: core, 492 ft/min"
+    assert judged(CALM, UNSTABLE).verdict(METRIC) == "unstable: core, 150 m/min"
+    assert judged(UNSTABLE, UNSTABLE).verdict(METRIC) == "unstable at the test already"
     nothing = JudgedRule(Suggestion(RULE, None, ("why",)), None, None, None)
-    assert verdict(nothing, METRIC) == "no gains here"
+    assert nothing.verdict(METRIC) == "no gains here"
     pairs = ((CALM, CALM), (CALM, RINGING), (CALM, UNSTABLE), (UNSTABLE, UNSTABLE))
     order = [severity(judged(*pair)) for pair in pairs] + [severity(nothing)]
     assert order == sorted(order)

@@ -10,10 +10,12 @@ from simulator.screens import bench
 from simulator.units import UnitSystem, sensible
 from tuning.design import DEFAULT_MS, RollDesign
 from tuning.figures import draw_margins_over_roll, draw_responses, draw_rules
+from tuning.margins import CALM_MS, RINGS_ABOVE
+from tuning.pretune import plant_points, seat_warnings
 from tuning.screens import answers
 from tuning.tables import form_rows, gains_in_words, schedule_csv, schedule_rows
 
-LOW, HIGH = 1.2, 2.0
+LOW, HIGH = CALM_MS, RINGS_ABOVE
 # A schedule that allows this much more integral action is worth the trouble [-].
 WORTH_IT = 1.5
 
@@ -64,7 +66,7 @@ def _show_design(design: RollDesign, scenario: Scenario, units: UnitSystem) -> N
         f"{worst.margins.Ms:.2f} at most, at {bench.plain(place)}. Among PI gains within the limit "
         "these have the most integral action, so a slow disturbance leaves least behind."
     )
-    for warning in design.warnings:
+    for warning in (*seat_warnings(plant_points(scenario)), *design.warnings):
         st.warning(bench.told(warning))
     st.dataframe(
         form_rows(design.gains, tension_range=scenario.controller.tension_range),

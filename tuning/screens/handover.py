@@ -110,7 +110,7 @@ def _show(
     middle.metric("Jump of the output", f"{round(h.output_bump, 1) + 0.0:+.1f} %")
     middle.caption("at the first scan in automatic")
     right.metric("Settled", settled)
-    right.caption("from the switch until within 2 % of the setpoint")
+    right.caption("from the switch until within 2 % of running tension about the setpoint")
     for warning in h.warnings:
         st.warning(bench.told(warning))
     st.subheader("The hand-over in order")
