@@ -116,6 +116,18 @@ def ramp(t: float, start: float, end: float, begins: float, lasts: float) -> flo
 
 
 @njit(cache=True, error_model="numpy")
+def roll_inertia(m: Machine, radius: float) -> float:
+    """Return the moment of inertia [kg m²] of the roll and what turns with it at a radius [m]."""
+    return m.core_inertia + m.web_inertia * (radius**4 - m.core_radius**4)
+
+
+@njit(cache=True, error_model="numpy")
+def device_torque(m: Machine, output: float) -> float:
+    """Return the torque [N m] at the roll that an output [%] asks of the device, behind its lag."""
+    return m.gear * (m.residual_torque + (m.full_torque - m.residual_torque) * output / 100.0)
+
+
+@njit(cache=True, error_model="numpy")
 def derivative(
     m: Machine,
     state: Array,
@@ -165,8 +177,7 @@ def derivative(
         slide = direction[j] * m.roller_drag[j - 1]
         rate[N + j] = (drive[j] - slide) / m.roller_inertia[j - 1] if direction[j] != 0 else 0.0
 
-    share = state[2 * N] / 100.0
-    torque = m.gear * (m.residual_torque + (m.full_torque - m.residual_torque) * share)
+    torque = device_torque(m, state[2 * N])
     if m.roll_first:
         web_torque = arm * tension[0]
     else:
@@ -205,7 +216,7 @@ def derivative(
         # Held at rest: the device gives what the bearings leave to it.
         held = max(abs(drive[0]) - m.bearing_drag, 0.0)
         torque = held if (drive[0] > 0.0) == m.roll_first else -held
-    inertia = m.core_inertia + m.web_inertia * (radius**4 - m.core_radius**4)
+    inertia = roll_inertia(m, radius)
     rate[N] = (drive[0] - direction[0] * sliding) / inertia if direction[0] != 0 else 0.0
 
     rate[2 * N] = (command - state[2 * N]) / m.lag
@@ -282,8 +293,7 @@ def slip_clutch(
     `torque` is what it passed in the step, `drive` the torque on the roll with that [N m].
     """
     N = m.length.size
-    share = state[2 * N] / 100.0
-    most = max(m.gear * (m.residual_torque + (m.full_torque - m.residual_torque) * share), 0.0)
+    most = max(device_torque(m, state[2 * N]), 0.0)
     driven = m.overdrive * line_speed / m.core_radius
     needed = direction[0] * m.bearing_drag - (drive - torque)
     if driven <= 0.0:

@@ -144,6 +144,12 @@ class LinearPlant:
         return np.asarray(np.linalg.eigvals(self.A), dtype=np.complex128)
 
     @property
+    def slowest_time(self) -> float:
+        """Time constant of the slowest mode [s]; inf if it does not die away."""
+        fall = float(-self.poles.real.max())
+        return 1.0 / fall if fall > 0.0 else float("inf")
+
+    @property
     def static_gain(self) -> float:
         """Steady change of tension per change of output [% of range per %]; inf if integrating."""
         try:

@@ -120,7 +120,7 @@ def jacobian(
     for j in range(1, N):
         lever = m.roller_radius[j - 1] / m.roller_inertia[j - 1]
         full[N + j] = lever * (pull[j] - pull[j - 1])
-    inertia = m.core_inertia + m.web_inertia * (radius**4 - m.core_radius**4)
+    inertia = kernel.roll_inertia(m, radius)
     web, side = (pull[0], -1.0) if m.roll_first else (-pull[-1], 1.0)
     full[omega_at] = radius * web / inertia
     per_percent = m.gear * (m.full_torque - m.residual_torque) / 100.0
@@ -181,7 +181,7 @@ def roll_on_web(
     if part[at] >= LEAST_PART:
         frequency = float(abs(modes[at]))
         return frequency, float(-modes[at].real / frequency)
-    inertia = m.core_inertia + m.web_inertia * (radius**4 - m.core_radius**4)
+    inertia = kernel.roll_inertia(m, radius)
     length = float(m.length.sum())
     spring = m.stiffness / length * radius**2
     # What damps the roll alone stands in its own row, the web's part taken off.

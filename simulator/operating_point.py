@@ -155,7 +155,7 @@ def tension_at(m: kernel.Machine, *, diameter: float, line_speed: float, output:
         state = steady_state(m, diameter=diameter, line_speed=line_speed, tension=tension)
         return state.output - output
 
-    torque = m.gear * (m.residual_torque + (m.full_torque - m.residual_torque) * output / 100.0)
+    torque = kernel.device_torque(m, output)
     # Friction and the stretch of the web move the tension only a little from torque over radius.
     drags = abs(m.bearing_drag) + m.viscous_drag * 4.0 * line_speed / diameter
     span = m.breakaway * abs(torque) + drags

@@ -214,11 +214,22 @@ class UnitSystem:
         return float(1 / _factor(unit, si))
 
     def show(self, value: float, kind: str) -> float:
-        """Return an SI value in the reader's unit."""
+        """Return an SI value in the reader's unit.
+
+        Args:
+            value: in the kind's SI unit [any].
+            kind: of quantity, such as "tension".
+        """
         return value * self.factor(kind)
 
     def text(self, value: float, kind: str, *, digits: int = 3) -> str:
-        """Return an SI value in the reader's unit with its label and sensible digits."""
+        """Return an SI value in the reader's unit with its label and sensible digits.
+
+        Args:
+            value: in the kind's SI unit [any].
+            kind: of quantity, such as "tension".
+            digits: significant digits [-].
+        """
         if not math.isfinite(value):
             return "–"
         return f"{sensible(self.show(value, kind), digits)} {self.label(kind)}"

@@ -55,7 +55,7 @@ def test_nothing_draws_from_the_clock_or_a_global_random_state(path):
 @pytest.mark.parametrize("path", SOURCES, ids=name_of)
 def test_modules_are_short(path):
     # What is compiled must stand in one file: the compiler's cache notices no edit in another.
-    most = MOST_LINES + 50 if path.name == "kernel.py" else MOST_LINES
+    most = MOST_LINES + 100 if path.name == "kernel.py" else MOST_LINES
     assert len(path.read_text(encoding="utf-8").splitlines()) <= most
 
 
@@ -85,8 +85,12 @@ def public_definitions() -> Iterator[tuple[str, ast.AST]]:
         if path.name in ("kernel.py", "app.py") or "screens" in path.parts:
             continue
         for node in ast.parse(path.read_text(encoding="utf-8")).body:
-            if isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_"):
-                yield f"{name_of(path)}: {node.name}", node
+            if not isinstance(node, ast.FunctionDef | ast.ClassDef) or node.name.startswith("_"):
+                continue
+            yield f"{name_of(path)}: {node.name}", node
+            for inner in node.body if isinstance(node, ast.ClassDef) else []:
+                if isinstance(inner, ast.FunctionDef) and not inner.name.startswith("_"):
+                    yield f"{name_of(path)}: {node.name}.{inner.name}", inner
 
 
 DEFINITIONS = dict(public_definitions())

@@ -17,6 +17,7 @@ continuous loops; the sampled closed form is ours).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -155,7 +156,7 @@ def most_integral_pi(plants: Sequence[PlantResponse], *, ms_limit: float = DEFAU
     for seen in plants:
         if seen.scan_time is None:
             raise ValueError("the design is for a digital controller: give its scan time")
-        if seen.plant.poles.real.max() >= 0.0:
+        if not math.isfinite(seen.plant.slowest_time):
             raise ValueError(
                 "the machine is not stable in manual at one of its operating points; "
                 "lower the breakaway ratio or raise the crawl speed"
@@ -170,7 +171,7 @@ def most_integral_pi(plants: Sequence[PlantResponse], *, ms_limit: float = DEFAU
         H = (G + integrated / Ti[:, None]).astype(np.complex128)
         return largest_gain(H, ms_limit=ms_limit) / Ti
 
-    slowest = max(-1.0 / float(seen.plant.poles.real.max()) for seen in plants)
+    slowest = max(seen.plant.slowest_time for seen in plants)
     grid = np.geomspace(LEAST_RESET_SCANS * scan, max(100.0 * slowest, 1e3 * scan), 160)
     values = np.concatenate([integral_gain(part) for part in np.split(grid, 10)])
     best = int(np.argmax(values))

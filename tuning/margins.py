@@ -89,12 +89,20 @@ class PlantResponse:
     values: ComplexArray
 
     def at(self, omega: Array) -> ComplexArray:
-        """Return the response at other frequencies, shape (m,) [rad/s]."""
+        """Return the response at other frequencies.
+
+        Args:
+            omega: angular frequencies, shape (m,) [rad/s].
+        """
         source = self.plant if self.sampled is None else self.sampled
         return source.frequency_response(omega)
 
     def with_frequency(self, omega: float) -> PlantResponse:
-        """Return the same with one more frequency [rad/s] on its grid."""
+        """Return the same with one more frequency on its grid.
+
+        Args:
+            omega: angular frequency [rad/s].
+        """
         grid = np.union1d(self.omega, [omega])
         return replace(self, omega=grid, values=self.at(grid))
 

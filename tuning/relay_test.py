@@ -153,7 +153,7 @@ def _swing(
 
 def _time(plant: LinearPlant, true: Ultimate | None) -> float:
     """Return how long the relay must run for the start to be forgotten [s]."""
-    slowest = 1.0 / max(float(-plant.poles.real.max()), 1e-9)
+    slowest = plant.slowest_time
     period = true.period if true is not None else 4.0 * (plant.dead_time + slowest)
     return min(max(CYCLES * period, 4.0 * slowest + 10.0 * period), LONGEST_TEST)
 

@@ -200,6 +200,5 @@ def _step_size(
 
 def _wait(plant: LinearPlant) -> float:
     """Return how long a step takes to settle [s]."""
-    slowest = 1.0 / max(float(-plant.poles.real.max()), 1e-9)
-    wait = SETTLING_TIMES * slowest + 2.0 * plant.dead_time
+    wait = SETTLING_TIMES * plant.slowest_time + 2.0 * plant.dead_time
     return float(min(max(wait, SHORTEST_WAIT), LONGEST_WAIT))

@@ -118,6 +118,14 @@ def test_published_processes_under_simc_pid(plant, series, Ms):
     assert loop_margins(plant, unfiltered).Ms == pytest.approx(Ms, abs=2e-4)
 
 
+def test_complementary_sensitivity_closed_form():
+    # L = w²/(s (s + 2 zeta w)) makes T the standard second order: Mt = 1/(2 zeta sqrt(1 - zeta²)).
+    for Kc in (1.0, 4.0, 25.0):
+        zeta = 0.5 / math.sqrt(Kc)
+        m = loop_margins(chain(1.0, integrating=True), Gains(Kc, math.inf))
+        assert m.Mt == pytest.approx(1 / (2 * zeta * math.sqrt(1 - zeta**2)), rel=1e-6)
+
+
 def test_margins_agree_with_python_control():
     plant, gains = chain(1.0, 0.5, 0.3), Gains(1.2, 1.4)
     loop = control.ss(plant.A, plant.B[:, None], plant.C[None, :], 0) * control.tf(
