@@ -82,7 +82,7 @@ class Web:
     density: Annotated[float, Quantity("kg/m^3", 1.0, 25_000.0, "density of the web")]
     material: Text = ""
     retardation_time: Annotated[
-        float, Quantity("s", 0.0, 10.0, "viscosity over modulus: the web's own damping")
+        float, Quantity("s", 0.0, 1.0, "viscosity over modulus: the web's own damping")
     ] = 0.0
     breaking_tension: (
         Annotated[float, Quantity("N", 0.0, 1e7, "tension at which the web breaks", above=True)]
@@ -130,7 +130,7 @@ class WoundRoll:
     ]
     bearing_drag: Annotated[float, Quantity("N m", 0.0, 1e4, "dry friction of the bearings")] = 0.0
     viscous_drag: Annotated[
-        float, Quantity("N m s", 0.0, 1e4, "drag that grows with the roll's speed")
+        float, Quantity("N m s", 0.0, 100.0, "drag that grows with the roll's speed")
     ] = 0.0
     runout: Annotated[float, Quantity("m", 0.0, 0.05, "radial out-of-round")] = 0.0
 
@@ -156,7 +156,7 @@ class PullRoll:
     ]
     bearing_drag: Annotated[float, Quantity("N m", 0.0, 1e4, "dry friction of the bearings")] = 0.0
     viscous_drag: Annotated[
-        float, Quantity("N m s", 0.0, 1e4, "drag that grows with the roll's speed")
+        float, Quantity("N m s", 0.0, 100.0, "drag that grows with the roll's speed")
     ] = 0.0
     runout: Annotated[float, Quantity("m", 0.0, 0.001, "radial out-of-round")] = 0.0
 

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from simulator.scenario import Scenario
 
 MOST_SPANS = 20
+# Every scan of dead time is a state of the loop; no machine needs more.
+MOST_DEAD_SCANS = 1000
 # Most webs run near 10 % of the tension that damages them (webhandling.com, "tension questions
 # 03"); a warning at 25 % leaves room for doubt.
 TENSION_SHARE_WARNED = 0.25
@@ -62,6 +64,15 @@ def _speeds(s: Scenario) -> Iterator[Problem]:
         yield "run.crawl_speed", "must not be above run.line_speed"
 
 
+def _dead_time_in_scans(s: Scenario) -> Iterator[Problem]:
+    scans = (s.torque_device.dead_time + s.load_cell.dead_time) / s.controller.scan_time
+    if scans > MOST_DEAD_SCANS:
+        yield "controller.scan_time", (
+            f"is too short for these dead times: together they take {scans:.0f} scans, more than "
+            f"{MOST_DEAD_SCANS}"
+        )
+
+
 def _tension_in_range(s: Scenario) -> Iterator[Problem]:
     if s.run.tension > s.controller.tension_range:
         yield "run.tension", "must not be above controller.tension_range"
@@ -88,6 +99,7 @@ _CHECKS: tuple[Callable[[Scenario], Iterator[Problem]], ...] = (
     _roll_fits_zone,
     _device_fits_zone,
     _speeds,
+    _dead_time_in_scans,
     _tension_in_range,
     _tension_bearable,
 )

@@ -31,8 +31,8 @@ What = Literal["output", "setpoint", "automatic", "manual", "line speed", "relay
 # is about 0.4^5/120 a step, and the method stays stable to 2.78.
 STEP_SHARE = 0.4
 LONGEST_SHARE = 2.0
-# More steps than this take minutes; the machine or the run is not what was meant.
-MOST_STEPS = 400_000_000
+# More steps than this take a minute; the machine or the run is not what was meant.
+MOST_STEPS = 40_000_000
 # More scans or samples than this take more memory than a laptop likes to give.
 MOST_SCANS, MOST_ROWS = 20_000_000, 5_000_000
 
@@ -152,7 +152,8 @@ def simulate(
         raise SimulationError(
             f"duration {duration:.4g} s takes {steps:.2g} steps, {scans:.2g} scans and {rows:.2g} "
             f"samples, more than {MOST_STEPS:.0e}, {MOST_SCANS:.0e} or {MOST_ROWS:.0e}: run a "
-            "shorter time, or record less often"
+            f"shorter time, record less often, or look for a number that can't be: the fastest "
+            f"motion of this machine asks for steps of {longest:.1g} s"
         )
 
     state, output, T, notes = _start(scenario, m, diameter=D, line_speed=v, tension=T)

@@ -289,3 +289,10 @@ def test_every_number_has_unit_limits_and_meaning(section):
             assert quantity.low < quantity.high
             if isinstance(field.default, float):
                 assert quantity.low <= field.default <= quantity.high
+
+
+def test_a_dead_time_of_more_scans_than_any_machine_needs():
+    text = EXAMPLE.replace('dead_time = "50 ms"', 'dead_time = "25 s"')
+    assert text != EXAMPLE
+    (fault,) = faults_of(text)
+    assert fault.key == "controller.scan_time" and "1250 scans" in fault.allowed
