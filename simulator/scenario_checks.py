@@ -67,9 +67,12 @@ def _speeds(s: Scenario) -> Iterator[Problem]:
 def _dead_time_in_scans(s: Scenario) -> Iterator[Problem]:
     scans = (s.torque_device.dead_time + s.load_cell.dead_time) / s.controller.scan_time
     if scans > MOST_DEAD_SCANS:
-        yield "controller.scan_time", (
-            f"is too short for these dead times: together they take {scans:.0f} scans, more than "
-            f"{MOST_DEAD_SCANS}"
+        yield (
+            "controller.scan_time",
+            (
+                f"is too short for these dead times: together they take {scans:.0f} scans, more than "
+                f"{MOST_DEAD_SCANS}"
+            ),
         )
 
 
