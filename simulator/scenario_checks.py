@@ -70,8 +70,8 @@ def _dead_time_in_scans(s: Scenario) -> Iterator[Problem]:
         yield (
             "controller.scan_time",
             (
-                f"is too short for these dead times: together they take {scans:.0f} scans, more than "
-                f"{MOST_DEAD_SCANS}"
+                f"is too short for these dead times: together they take {scans:.0f} scans, more "
+                f"than {MOST_DEAD_SCANS}"
             ),
         )
 
