@@ -107,7 +107,7 @@ class Controller(NamedTuple):
     signal_high: float  # [N]
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def ramp(t: float, start: float, end: float, begins: float, lasts: float) -> float:
     """Return a straight ramp's value at time t."""
     if lasts <= 0.0 or t >= begins + lasts:
@@ -115,19 +115,19 @@ def ramp(t: float, start: float, end: float, begins: float, lasts: float) -> flo
     return start + (end - start) * max(t - begins, 0.0) / lasts
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def roll_inertia(m: Machine, radius: float) -> float:
     """Return the moment of inertia [kg m²] of the roll and what turns with it at a radius [m]."""
     return m.core_inertia + m.web_inertia * (radius**4 - m.core_radius**4)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def device_torque(m: Machine, output: float) -> float:
     """Return the torque [N m] at the roll that an output [%] asks of the device, behind its lag."""
     return m.gear * (m.residual_torque + (m.full_torque - m.residual_torque) * output / 100.0)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def derivative(
     m: Machine,
     state: Array,
@@ -232,7 +232,7 @@ def derivative(
     return float(torque)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def step(
     m: Machine,
     state: Array,
@@ -279,7 +279,7 @@ def step(
     return torque
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def slip_clutch(
     m: Machine,
     state: Array,
@@ -310,7 +310,7 @@ def slip_clutch(
             direction[N] = -direction[N]
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def control(k: Controller, memory: Array, reading: float) -> float:
     """Run one scan of the controller on a reading [N]; return the output [%].
 
@@ -352,7 +352,7 @@ def control(k: Controller, memory: Array, reading: float) -> float:
     return float(u)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def run(
     m: Machine,
     k: Controller,

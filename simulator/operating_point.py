@@ -201,7 +201,9 @@ def operating_point(
     low = tension_at(m, diameter=diameter, line_speed=v, output=c.output_low)
     high = tension_at(m, diameter=diameter, line_speed=v, output=c.output_high)
     slip = _slip(m, state.roll_speed, v)
-    power = abs(state.roll_torque * slip)
+    # A brake or clutch that would have to drive the other way makes no torque, and no heat.
+    drives = m.device == kernel.MOTOR
+    power = abs(state.roll_torque * slip) if drives else max(state.roll_torque, 0.0) * abs(slip)
     locked = m.device == kernel.CLUTCH and slip <= 0.0
     reachable = c.output_low <= state.output <= c.output_high and not locked
     span_tensions = state.span_tension if m.roll_first else state.span_tension[::-1]

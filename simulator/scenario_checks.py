@@ -148,6 +148,10 @@ def doubts(s: Scenario) -> tuple[str, ...]:
             f"running tension and roller load the cells with {abs(web + weight):.3g} N, more than "
             f"the {rated:.3g} N that they are rated for"
         )
+    if s.run.tension > 0.9 * s.controller.tension_range:
+        found.append(
+            "running tension is above 90 % of the measured scale: beyond its end the loop is blind"
+        )
     if s.run.tension < 0.1 * s.controller.tension_range:
         found.append(
             "running tension is below 10 % of the measured scale: a smaller scale shows more"

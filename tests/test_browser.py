@@ -13,6 +13,8 @@ from pathlib import Path
 
 import pytest
 
+from simulator import load_scenario, operating_point
+
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -104,10 +106,11 @@ def test_screen_opens_with_its_picture(page, address, screen):
 def test_sliders_at_both_ends_reach_no_stack_trace(page, address, screen):
     page.goto(f"{address}/{screen}")
     settled(page)
-    count = page.locator("[data-testid='stMain'] [role='slider']").count()
+    count = page.locator("[data-testid='stMain'] input[type='range']").count()
+    assert count > 0
     for key in ("End", "Home"):
         for i in range(count):
-            slider = page.locator("[data-testid='stMain'] [role='slider']")
+            slider = page.locator("[data-testid='stMain'] input[type='range']")
             if i < slider.count():
                 slider.nth(i).press(key)
                 settled(page)
@@ -139,3 +142,18 @@ def test_own_machine_goes_in_and_comes_out_unchanged(page, address, tmp_path):
     with page.expect_download(timeout=WAIT) as download:
         page.get_by_role("button", name="Save this machine").click()
     assert Path(download.value.path()).read_text(encoding="utf-8") == mine
+
+
+def test_the_core_is_the_core_in_us_units(page, address):
+    """The slider's lowest end gives the output at the core, whatever the units."""
+    page.goto(f"{address}/manual-output")
+    settled(page)
+    page.locator("[data-testid='stSidebar'] label", has_text="US customary").click()
+    page.wait_for_selector("text=Roll diameter [in]", timeout=WAIT)
+    settled(page)
+    sliders = page.locator("[data-testid='stMain'] input[type='range']")
+    sliders.nth(1).press("Home")
+    film = load_scenario(ROOT / "scenarios" / "film_unwind.toml")
+    core = operating_point(film, diameter=film.roll.core_diameter)
+    reading = page.locator("[data-testid='stMetricValue']").first
+    playwright.expect(reading).to_have_text(f"{core.output:.1f} %", timeout=WAIT)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from simulator import Action, Scenario, Trend, linearise, simulate
+from simulator import Action, Scenario, Trend, linearise, operating_point, simulate
 from simulator.machine import diameter_range
 from tuning.gains import Gains
 from tuning.margins import loop_margins
@@ -107,7 +107,11 @@ def handover(
         runout=runout,
         seed=seed,
     )
-    return _measured(scenario, trend, stable=margins.stable)
+    point = operating_point(scenario, diameter=D, line_speed=v)
+    measured = _measured(scenario, trend, stable=margins.stable)
+    if point.reachable:
+        return measured
+    return replace(measured, warnings=(*measured.warnings, f"can't be held here: {point.reason}"))
 
 
 def _measured(scenario: Scenario, trend: Trend, *, stable: bool) -> Handover:

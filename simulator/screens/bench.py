@@ -199,13 +199,19 @@ def pick_value(label: str, kind: str, *, low: float, high: float, start: float, 
         return high
     step = 10.0 ** math.floor(math.log10((top - bottom) / 100.0))
     digits = max(0, -math.floor(math.log10(step)))
+    # A browser counts whole steps: limits between two steps would be out of its reach, and what
+    # it then sends is taken for the start. So limits go outward to whole steps, the value back.
+    least = round(math.floor(bottom / step + 1e-9) * step, digits)
+    most = round(math.ceil(top / step - 1e-9) * step, digits)
+    shown = most if first >= top else round(round(first / step) * step, digits)
+    shown = min(max(shown, least), most)
     # Other limits make another control, so that no value is left over from another machine.
     chosen = st.slider(
-        label, bottom, top, min(max(first, bottom), top), step, f"%.{digits}f",
+        label, least, most, shown, step, f"%.{digits}f",
         key=f"{key}.{bottom!r}.{top!r}",
         persist_state="session",
     )  # fmt: skip
-    return min(max(chosen / units.factor(kind), low), high)
+    return start if chosen == shown else min(max(chosen / units.factor(kind), low), high)
 
 
 def caution() -> None:
