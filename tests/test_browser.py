@@ -151,9 +151,14 @@ def test_the_core_is_the_core_in_us_units(page, address):
     page.locator("[data-testid='stSidebar'] label", has_text="US customary").click()
     page.wait_for_selector("text=Roll diameter [in]", timeout=WAIT)
     settled(page)
-    sliders = page.locator("[data-testid='stMain'] input[type='range']")
-    sliders.nth(1).press("Home")
     film = load_scenario(ROOT / "scenarios" / "film_unwind.toml")
     core = operating_point(film, diameter=film.roll.core_diameter)
+    wanted = f"{core.output:.1f} %"
     reading = page.locator("[data-testid='stMetricValue']").first
-    playwright.expect(reading).to_have_text(f"{core.output:.1f} %", timeout=WAIT)
+    for _ in range(20):
+        # A key pressed while the screen is drawn anew is lost; a person would press it again.
+        page.locator("[data-testid='stMain'] input[type='range']").nth(1).press("Home")
+        page.wait_for_timeout(1500)
+        if reading.inner_text().strip() == wanted:
+            break
+    assert reading.inner_text().strip() == wanted
