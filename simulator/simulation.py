@@ -22,7 +22,7 @@ from simulator.machine import (
 )
 from simulator.operating_point import check_diameter, steady_state, tension_at
 from simulator.scenario import Scenario
-from simulator.trend import Trend
+from simulator.trend import SLACK_WEB, WEB_BREAK, Trend
 
 Array = NDArray[np.float64]
 What = Literal["output", "setpoint", "automatic", "manual", "line speed", "relay"]
@@ -284,12 +284,12 @@ def _trend(
     if not web_leaves_roll(scenario):
         spans = spans[:, ::-1]
     if math.isfinite(broken_at):
-        marks.append((broken_at, "web break"))
+        marks.append((broken_at, WEB_BREAK))
         warnings.append(f"the web broke at {broken_at:.2f} s: its tension passed the limit")
     slack = record[np.any(spans <= 0.0, axis=1), kernel.TIME]
     if slack.size and not slack[0] >= broken_at:
         first = float(slack[0])
-        marks.append((first, "slack web"))
+        marks.append((first, SLACK_WEB))
         warnings.append(f"the web went slack at {first:.2f} s")
     return Trend(
         time=record[:, kernel.TIME],

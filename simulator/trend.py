@@ -25,6 +25,8 @@ _COLUMNS = {
     "diameter_m": "diameter",
     "automatic": "automatic",
 }
+# Marks that the simulation sets where the web is lost.
+WEB_BREAK, SLACK_WEB = "web break", "slack web"
 _NEEDED = ("time_s", "tension_N", "output_percent")
 
 
@@ -61,6 +63,11 @@ class Trend:
     span_tension: Array = field(default_factory=lambda: np.zeros((0, 0)))
     events: tuple[tuple[float, str], ...] = ()
     warnings: tuple[str, ...] = ()
+
+    @property
+    def web_lost(self) -> str:
+        """How the web was lost first, "web break" or "slack web"; empty if it held."""
+        return next((text for _, text in self.events if text in (WEB_BREAK, SLACK_WEB)), "")
 
     def between(self, start: float, end: float) -> Trend:
         """Return the part of the trend from a start to an end [s], both included.

@@ -112,7 +112,7 @@ def _response(
         noise=False,
         runout=False,
     )
-    lost = any(what in ("web break", "slack web") for _, what in trend.events)
+    lost = bool(trend.web_lost)
     metrics = None
     if not lost:
         metrics = step_metrics(

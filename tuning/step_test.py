@@ -115,11 +115,10 @@ def step_test(
         noise=noise,
         runout=runout,
     )
-    lost = next((text for _, text in trend.events if text in ("web break", "slack web")), "")
-    if lost:
+    if trend.web_lost:
         raise ValueError(
-            f"the step test ends in a {lost}: nothing can be fitted to it; look at the manual "
-            "output and the breaking tension first, or take a smaller step"
+            f"the step test ends in a {trend.web_lost}: nothing can be fitted to it; look at the "
+            "manual output and the breaking tension first, or take a smaller step"
         )
     if play:
         notes = (
