@@ -14,7 +14,8 @@ import math
 import numpy as np
 
 from simulator import kernel
-from simulator.scenario import Clutch, FrictionBrake, PullRoll, Scenario, TorqueMotor
+from simulator.scenario import PullRoll, Scenario
+from simulator.torque_devices import Clutch, FrictionBrake, TorqueMotor
 
 STANDARD_GRAVITY = 9.80665  # [m/s²], exact by definition
 

@@ -96,6 +96,13 @@ def _tension_bearable(s: Scenario) -> Iterator[Problem]:
         )
 
 
+def _diameter_dependent(s: Scenario) -> Iterator[Problem]:
+    if s.controller.taper > 0.0 and s.zone != "rewind":
+        yield "controller.taper", f"must be left out in zone {s.zone!r}: only a rewind is tapered"
+    if s.controller.schedule and s.zone == "pull roll":
+        yield "controller.schedule", "must be left out: a pull roll keeps its diameter"
+
+
 _CHECKS: tuple[Callable[[Scenario], Iterator[Problem]], ...] = (
     _counts,
     _one_load_cell,
@@ -105,6 +112,7 @@ _CHECKS: tuple[Callable[[Scenario], Iterator[Problem]], ...] = (
     _dead_time_in_scans,
     _tension_in_range,
     _tension_bearable,
+    _diameter_dependent,
 )
 
 
@@ -155,5 +163,11 @@ def doubts(s: Scenario) -> tuple[str, ...]:
     if s.run.tension < 0.1 * s.controller.tension_range:
         found.append(
             "running tension is below 10 % of the measured scale: a smaller scale shows more"
+        )
+    level = s.controller.break_level
+    if level is not None and level * s.controller.tension_range > 80.0 * s.run.tension:
+        found.append(
+            "controller.break_level is above 80 % of running tension: a swing would pass for a "
+            "web break"
         )
     return tuple(found)

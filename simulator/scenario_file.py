@@ -24,8 +24,11 @@ from tomlkit.exceptions import TOMLKitError
 
 from simulator import scenario as schema
 from simulator.errors import Fault, ScenarioError
-from simulator.scenario import FROM_FILE, Quantity, Scenario, quantities
+from simulator.quantity import FROM_FILE, Quantity, quantities
+from simulator.scenario import Scenario
 from simulator.scenario_checks import contradictions
+from simulator.sensing_and_control import Controller, LoadCell, ScheduledGains
+from simulator.torque_devices import DEVICES
 from simulator.units import examples, format_quantity
 
 LARGEST_FILE = 1_000_000  # bytes
@@ -42,16 +45,19 @@ _SECTIONS: dict[str, tuple[type, ...]] = {
     "roll": (schema.WoundRoll, schema.PullRoll),
     "span": (schema.Span,),
     "roller": (schema.Roller,),
-    "torque_device": tuple(schema.DEVICES.values()),
-    "load_cell": (schema.LoadCell,),
-    "controller": (schema.Controller,),
+    "torque_device": tuple(DEVICES.values()),
+    "load_cell": (LoadCell,),
+    "controller": (Controller,),
+    "nip": (schema.Nip,),
 }
 # What pydantic puts into a path where a section may be one of several classes → the class.
 _TAGS: dict[str, dict[str, type]] = {
     "roll": {"wound roll": schema.WoundRoll, "pull roll": schema.PullRoll},
-    "torque_device": schema.DEVICES,
+    "torque_device": DEVICES,
 }
-_KINDS = " or ".join(f'"{kind}"' for kind in schema.DEVICES)
+# Sections that a file may leave out.
+_OPTIONAL = ("nip",)
+_KINDS = " or ".join(f'"{kind}"' for kind in DEVICES)
 
 Location = tuple[str | int, ...]
 
@@ -161,6 +167,9 @@ def with_values(
         if not (value is None or isinstance(value, str | int | float)):
             faults.append(Fault(name, key, _shown(value), "must be text, a number, true or false"))
             continue
+        section = key.partition(".")[0]
+        if section in _OPTIONAL and section not in document and value is not None:
+            document[section] = tomlkit.table()
         place = _place(document, key)
         if place is None:
             faults.append(Fault(name, key, "" if value is None else _shown(value), "no such place"))
@@ -170,6 +179,9 @@ def with_values(
             table.pop(last, None)
         else:
             table[last] = value
+    for section in _OPTIONAL:
+        if section in document and not document[section]:
+            del document[section]
     if faults:
         raise ScenarioError(tuple(faults))
     return read_scenario(tomlkit.dumps(document), name=name)
@@ -252,6 +264,8 @@ def _fault(name: str, details: ErrorDetails, data: dict[str, Any]) -> Fault:
         tags = _TAGS.get(str(loc[0]), {})
         section = tags.get(str(loc[1])) or _SECTIONS[str(loc[0])][0]
         loc = loc[:1] + loc[2:] if loc[1] in tags else loc
+        if len(loc) > 2 and loc[1] == "schedule":
+            section = ScheduledGains
     kind, key = details["type"], _key(loc)
     if kind == "missing":
         return Fault(name, key, "", _needs(str(loc[-1]), section))
@@ -355,6 +369,8 @@ def _written(scenario: Scenario) -> str:
             for item in value:
                 tables.append(_table(item))
             document[f.name] = tables
+        elif value is None:
+            continue
         elif dataclasses.is_dataclass(value):
             document[f.name] = _table(value)
         else:
@@ -367,7 +383,12 @@ def _table(section: Any) -> Any:
     table = tomlkit.table()
     for f in dataclasses.fields(section):
         value = getattr(section, f.name)
-        if value is None or value == "":
+        if value is None or value == "" or value == ():
+            continue
+        if isinstance(value, tuple):
+            table[f.name] = tomlkit.aot()
+            for item in value:
+                table[f.name].append(_table(item))
             continue
         unit = known[f.name].unit if f.name in known else ""
         table[f.name] = format_quantity(value, unit, digits=None) if unit else value

@@ -20,7 +20,7 @@ _registry: pint.UnitRegistry[Any] = pint.UnitRegistry(non_int_type=Fraction)
 LONGEST = 60
 _NUMBER = re.compile(r"([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(.*)", re.DOTALL)
 # A unit: names with a whole exponent, between them a blank, "·", "*", ".", "-" (lbf-ft) or "/".
-_FACTOR = re.compile(r"([A-Za-zµμ_]+|[%°])(?:(?:\^|\*\*)?(-?[1-9]))?")
+_FACTOR = re.compile(r"([A-Za-zµμ_]+|°[CF]|[%°])(?:(?:\^|\*\*)?(-?[1-9]))?")
 _BETWEEN = re.compile(r"\s*(/)\s*|\s*[·*.]\s*|-|\s+")
 _RAISED = str.maketrans({"²": "^2", "³": "^3", "⋅": "·"})
 
@@ -35,6 +35,11 @@ _TRADE = {
     "fpm": "ft / min",
     "rev": "turn",
     "%": "percent",
+    # A scenario has temperature rises only, no temperatures.
+    "degC": "delta_degC",
+    "degF": "delta_degF",
+    "°C": "delta_degC",
+    "°F": "delta_degF",
     "°": "degree",
 }
 # To pint angles and per cent are plain numbers, so that 1 Hz would pass as 1 rad/s.
@@ -46,6 +51,7 @@ _EXAMPLES = {
     "m": "mm, m, um, in, ft, mil",
     "m/s": "m/min, m/s, ft/min",
     "N": "N, kN, lbf",
+    "N/s": "N/s, N/h, lbf/h",
     "N m": "N m, lbf ft, lbf in",
     "N m s": "N m s, lbf ft s",
     "Pa": "GPa, MPa, psi",
@@ -58,6 +64,7 @@ _EXAMPLES = {
     "W": "W, kW, hp",
     "%": "%",
     "%/s": "%/s, %/min",
+    "K": "K, degC, degF",
 }
 # Units to show a limit in, the largest first.
 _READABLE = {
@@ -112,6 +119,8 @@ def _factor(text: str, unit: str) -> Fraction:
     try:
         given = _factors(text)
         value = _registry.Quantity(Fraction(1), _unit(given))
+        if _registry.Quantity(Fraction(0), _unit(given)).to_base_units().magnitude != 0:
+            raise ValueError(text)  # a scale with a zero of its own has no factor
         if value.is_compatible_with(wanted) and _marks(given) == _marks(names):
             return Fraction(value.to(wanted).magnitude)
     except Exception:  # pint's parser fails in many ways on odd names
@@ -263,6 +272,7 @@ METRIC = UnitSystem(
         ("inertia", "kg m^2", "kg m^2", "kg·m²"),
         ("mass", "kg", "kg", "kg"),
         ("time", "s", "s", "s"),
+        ("temperature rise", "K", "K", "°C"),
     ),
 )
 US_CUSTOMARY = UnitSystem(
@@ -278,6 +288,7 @@ US_CUSTOMARY = UnitSystem(
         ("inertia", "kg m^2", "lb ft^2", "lb·ft²"),
         ("mass", "kg", "lb", "lb"),
         ("time", "s", "s", "s"),
+        ("temperature rise", "K", "degF", "°F"),
     ),
 )
 UNIT_SYSTEMS = (METRIC, US_CUSTOMARY)

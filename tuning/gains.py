@@ -19,7 +19,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 if TYPE_CHECKING:
-    from simulator.scenario import Controller, Scenario
+    from simulator.scenario import Scenario
+    from simulator.sensing_and_control import Controller
 
 Array = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]

@@ -27,7 +27,7 @@ from simulator import (
     simulate,
 )
 from simulator.machine import diameter_range
-from simulator.scenario import FrictionBrake
+from simulator.torque_devices import FrictionBrake
 from tuning.identify import StepFit, fit_model
 
 Array = NDArray[np.float64]

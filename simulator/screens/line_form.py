@@ -18,8 +18,10 @@ import streamlit as st
 
 from simulator import Scenario, ScenarioError, read_scenario, scenario_text, with_values
 from simulator import scenario as schema
-from simulator.scenario import Quantity, quantities
+from simulator.quantity import Quantity, quantities
 from simulator.screens import bench
+from simulator.sensing_and_control import Controller, LoadCell
+from simulator.torque_devices import DEVICES
 from simulator.units import examples
 
 # What is on or off, and what it means.
@@ -65,14 +67,14 @@ def show_form(scenario: Scenario) -> None:
         "pull roll: a driven roll of constant diameter after the nip",
         persist_state="session",
     )  # fmt: skip
-    kinds = list(schema.DEVICES)
+    kinds = list(DEVICES)
     kind = right.selectbox(
         "Torque device", kinds, kinds.index(scenario.torque_device.kind), key=f"{place}.kind",
         help="brakes fit an unwind, a clutch a rewind or a pull roll, a torque motor all",
         persist_state="session",
     )  # fmt: skip
     roll = schema.PullRoll if zone == "pull roll" else schema.WoundRoll
-    sections = _sections(document, roll=roll, device=schema.DEVICES[kind])
+    sections = _sections(document, roll=roll, device=DEVICES[kind])
     faults = _faults(place)
     marks = {fault.key: fault.allowed for fault in faults.faults} if faults else {}
     with st.form(f"{place}.form", enter_to_submit=False):
@@ -141,8 +143,9 @@ def _sections(
         "Roll": [list(_fields("roll", "", roll, document["roll"]))],
         "Spans and rollers": stations,
         "Torque device": [list(_fields("torque_device", "", device, document["torque_device"]))],
-        "Load cell": [list(_fields("load_cell", "", schema.LoadCell, document["load_cell"]))],
-        "Controller": [list(_fields("controller", "", schema.Controller, document["controller"]))],
+        "Load cell": [list(_fields("load_cell", "", LoadCell, document["load_cell"]))],
+        "Nip": [list(_fields("nip", "", schema.Nip, document.get("nip", {})))],
+        "Controller": [list(_fields("controller", "", Controller, document["controller"]))],
     }
 
 
@@ -151,7 +154,8 @@ def _fields(path: str, name: str, section: type, given: Mapping[str, Any]) -> It
     # The needed ones first: a file may leave out the rest.
     fields = sorted(dataclasses.fields(section), key=lambda f: f.default is not dataclasses.MISSING)
     for f in fields:
-        if f.name not in _CHOSEN:
+        # A gain schedule is a table of its own: it stays in the file.
+        if f.name not in _CHOSEN and f.default != ():
             needed = f.default is dataclasses.MISSING
             yield _Field(
                 f"{path}.{f.name}",

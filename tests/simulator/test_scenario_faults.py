@@ -9,21 +9,10 @@ import pytest
 
 from simulator import ScenarioError, load_scenario, read_scenario, with_values
 from simulator.errors import Fault
-from simulator.scenario import (
-    Clutch,
-    Controller,
-    FrictionBrake,
-    LoadCell,
-    ParticleBrake,
-    PullRoll,
-    Roller,
-    Run,
-    Span,
-    TorqueMotor,
-    Web,
-    WoundRoll,
-    quantities,
-)
+from simulator.quantity import quantities
+from simulator.scenario import PullRoll, Roller, Run, Span, Web, WoundRoll
+from simulator.sensing_and_control import Controller, LoadCell
+from simulator.torque_devices import Clutch, FrictionBrake, ParticleBrake, TorqueMotor
 
 EXAMPLE = (Path(__file__).parent / "example.toml").read_text(encoding="utf-8")
 

@@ -17,21 +17,9 @@ from simulator import (
     scenario_text,
     with_values,
 )
-from simulator.scenario import (
-    Clutch,
-    Controller,
-    FrictionBrake,
-    LoadCell,
-    ParticleBrake,
-    PullRoll,
-    Roller,
-    Run,
-    Scenario,
-    Span,
-    TorqueMotor,
-    Web,
-    WoundRoll,
-)
+from simulator.scenario import PullRoll, Roller, Run, Scenario, Span, Web, WoundRoll
+from simulator.sensing_and_control import Controller, LoadCell
+from simulator.torque_devices import Clutch, FrictionBrake, ParticleBrake, TorqueMotor
 
 EXAMPLE = (Path(__file__).parent / "example.toml").read_text(encoding="utf-8")
 
