@@ -4,6 +4,7 @@ from simulator.errors import Fault, ScenarioError, SimulationError
 from simulator.linear_plant import LinearPlant, SampledPlant
 from simulator.linearise import linearise
 from simulator.operating_point import OperatingPoint, operating_point
+from simulator.plan import Action
 from simulator.scenario import Scenario
 from simulator.scenario_file import (
     load_scenario,
@@ -12,7 +13,7 @@ from simulator.scenario_file import (
     scenario_text,
     with_values,
 )
-from simulator.simulation import Action, simulate
+from simulator.simulation import simulate
 from simulator.trend import Trend, read_trend
 
 __all__ = [

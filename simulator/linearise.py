@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from simulator import kernel
 from simulator.linear_plant import LinearPlant
-from simulator.machine import kernel_machine
+from simulator.machine import kernel_machine, running_tension
 from simulator.operating_point import (
     SteadyState,
     operating_point,
@@ -46,13 +46,13 @@ def linearise(
         scenario: the machine.
         diameter: of the roll [m].
         line_speed: of the web at the nip, above 0 [m/s]; the running speed if left out.
-        tension: at the load cell [N]; the running tension if left out.
+        tension: at the load cell [N]; the running tension, tapered, if left out.
 
     Raises:
         ValueError: the diameter is not on this roll, or speed or tension is not above 0.
     """
     v = scenario.run.line_speed if line_speed is None else line_speed
-    T = scenario.run.tension if tension is None else tension
+    T = running_tension(scenario, diameter) if tension is None else tension
     point = operating_point(scenario, diameter=diameter, line_speed=v, tension=T)
     m = kernel_machine(scenario, runout=False)
     A, B, B_speed = jacobian(m, diameter=diameter, line_speed=v, tension=T)

@@ -13,7 +13,7 @@ import math
 
 import numpy as np
 
-from simulator import kernel
+from simulator import control_kernel, kernel
 from simulator.scenario import PullRoll, Scenario
 from simulator.torque_devices import Clutch, FrictionBrake, TorqueMotor
 
@@ -51,11 +51,54 @@ def roll_inertia(scenario: Scenario, diameter: float) -> float:
         scenario: the machine.
         diameter: of the roll [m].
     """
-    roll = scenario.roll
+    roll, device = scenario.roll, scenario.torque_device
+    rotor = device.rotor_inertia if isinstance(device, TorqueMotor) else 0.0
+    reflected = device.gear_ratio**2 * rotor
     if isinstance(roll, PullRoll):
-        return roll.inertia
+        return roll.inertia + reflected
     ring = (0.5 * diameter) ** 4 - (0.5 * roll.core_diameter) ** 4
-    return roll.core_inertia + web_inertia_factor(scenario) * ring
+    return roll.core_inertia + reflected + web_inertia_factor(scenario) * ring
+
+
+def dry_friction(scenario: Scenario) -> float:
+    """Return the dry friction [N m] at the roll: of its bearings, and of a motor with its gear."""
+    device = scenario.torque_device
+    gear = device.gear_ratio * device.gear_friction if isinstance(device, TorqueMotor) else 0.0
+    return scenario.roll.bearing_drag + gear
+
+
+def torque_per_percent(scenario: Scenario) -> float:
+    """Return the torque at the roll that one per cent of output adds [N m/%]."""
+    device = scenario.torque_device
+    return device.gear_ratio * (device.full_torque - device.residual_torque) / 100.0
+
+
+def taper_at(scenario: Scenario, diameter: float) -> float:
+    """Return the share of the setpoint [-] that the taper leaves at a diameter; 1 without taper.
+
+    With taper p, radius R, core Rc and full roll Rf, and r = R/Rc:
+
+        linear       1 - p (r - 1)/(rf - 1)       falls by p from core to full roll
+        hyperbolic   1 - p (r - 1)/r              falls by p on a roll without end
+
+    (Lee, Kang & Shin, Int. J. Mechanical Sciences 59, 2012, on taper tension in winding; restated
+    from memory.)
+
+    Args:
+        scenario: the machine.
+        diameter: of the roll [m].
+    """
+    return float(control_kernel.tapered(kernel_controller(scenario), 0.5 * diameter))
+
+
+def running_tension(scenario: Scenario, diameter: float) -> float:
+    """Return the tension [N] that is wanted at a diameter: the running tension, tapered.
+
+    Args:
+        scenario: the machine.
+        diameter: of the roll [m].
+    """
+    return scenario.run.tension * taper_at(scenario, diameter)
 
 
 def web_inertia_factor(scenario: Scenario) -> float:
@@ -105,36 +148,41 @@ def kernel_machine(
 
     Args:
         scenario: the machine.
-        runout: whether the roll is out of round as the scenario says, or true.
+        runout: whether roll, rollers and nip are out of round as the scenario says, or true [-].
         time_compression: how much faster than life the roll builds up or down [-]; 0 holds the
             diameter where it is.
     """
-    web, roll, device = scenario.web, scenario.roll, scenario.torque_device
+    web, roll, device, nip = scenario.web, scenario.roll, scenario.torque_device, scenario.nip
     leaves = web_leaves_roll(scenario)
     spans = scenario.span if leaves else scenario.span[::-1]
     rollers = scenario.roller if leaves else scenario.roller[::-1]
     cell = next(i for i, roller in enumerate(rollers) if roller.load_cell) + 1
     low, high = diameter_range(scenario)
     kind = kernel.BRAKE
-    breakaway, stribeck, hysteresis, overdrive = 1.0, 1.0, 0.0, 1.0
+    breakaway, stribeck, hysteresis, sticking, overdrive = 1.0, 1.0, 0.0, 0.0, 1.0
     if isinstance(device, FrictionBrake):
         breakaway, hysteresis = device.breakaway_ratio, device.hysteresis
+        sticking = device.sticking
         stribeck = device.stribeck_speed or 1.0
     elif isinstance(device, Clutch):
         kind, overdrive = kernel.CLUTCH, device.overdrive
     elif isinstance(device, TorqueMotor):
         kind = kernel.MOTOR
+    line = np.ones((5, len(spans)))
+    line[kernel.LENGTH] = [span.length for span in spans]
+    for i, roller in enumerate(rollers):
+        line[kernel.ROLLER_RADIUS, i] = 0.5 * roller.diameter
+        line[kernel.ROLLER_INERTIA, i] = roller.inertia
+        line[kernel.ROLLER_DRAG, i] = roller.drag
+        line[kernel.ROLLER_RUNOUT, i] = roller.runout if runout else 0.0
     return kernel.Machine(
         roll_first=leaves,
-        length=np.array([span.length for span in spans]),
+        line=line,
         stiffness=web_stiffness(scenario),
         retardation=web.retardation_time,
         breaking_tension=math.inf if web.breaking_tension is None else web.breaking_tension,
         arriving_strain=arriving_strain(scenario),
         tension_behind_roll=tension_behind_roll(scenario),
-        roller_radius=np.array([0.5 * roller.diameter for roller in rollers]),
-        roller_inertia=np.array([roller.inertia for roller in rollers]),
-        roller_drag=np.array([roller.drag for roller in rollers]),
         cell=cell,
         core_radius=0.5 * low,
         full_radius=0.5 * high,
@@ -142,7 +190,9 @@ def kernel_machine(
         web_inertia=web_inertia_factor(scenario),
         thickness=web.thickness,
         runout=roll.runout if runout else 0.0,
-        bearing_drag=roll.bearing_drag,
+        nip_unevenness=2.0 * nip.runout / nip.diameter if nip and runout else 0.0,
+        nip_radius=0.5 * nip.diameter if nip else 1.0,
+        bearing_drag=dry_friction(scenario),
         viscous_drag=roll.viscous_drag,
         device=kind,
         gear=device.gear_ratio,
@@ -152,32 +202,59 @@ def kernel_machine(
         breakaway=breakaway,
         stribeck_speed=stribeck,
         hysteresis=hysteresis,
+        sticking=sticking,
         overdrive=overdrive,
         filter_time=scenario.load_cell.filter_time,
         time_compression=time_compression,
     )
 
 
-def kernel_controller(scenario: Scenario) -> kernel.Controller:
+def kernel_sensor(scenario: Scenario) -> control_kernel.Sensor:
+    """Return what stands between filtered tension and reading, as the kernel wants it."""
+    cell = scenario.load_cell
+    low, high = signal_limits(scenario)
+    return control_kernel.Sensor(
+        zero=cell.zero_error,
+        drift=cell.zero_drift,
+        gain=1.0 + 0.01 * cell.gain_error,
+        resolution=cell.resolution,
+        low=low,
+        high=high,
+    )
+
+
+def kernel_controller(scenario: Scenario) -> control_kernel.Controller:
     """Return the controller as the kernel wants it; gains that are not given count as 0."""
     c = scenario.controller
-    low, high = signal_limits(scenario)
-    return kernel.Controller(
+    low, high = diameter_range(scenario)
+    # What speeds a roll up takes torque off a brake, and adds to what winds.
+    helps = -1.0 if web_leaves_roll(scenario) else 1.0
+    return control_kernel.Controller(
         tension_range=c.tension_range,
         scan_time=c.scan_time,
         Kc=c.Kc or 0.0,
         Ti=math.inf if c.Ti is None else c.Ti,
         Td=c.Td,
+        schedule=np.array(
+            [(0.5 * at.diameter, at.Kc, at.Ti, at.Td) for at in reversed(c.schedule)]
+        ).reshape(-1, 4),
         filter_ratio=c.filter_ratio,
         setpoint_weight=c.setpoint_weight,
+        deadband=c.deadband,
         output_low=c.output_low,
         output_high=c.output_high,
         output_rate=math.inf if c.output_rate is None else c.output_rate,
+        setpoint_rate=math.inf if c.setpoint_rate is None else c.setpoint_rate,
+        feed_per_torque=helps * 0.01 * c.inertia_compensation / torque_per_percent(scenario),
+        taper=0.01 * c.taper,
+        hyperbolic=c.taper_shape == "hyperbolic",
+        core_radius=0.5 * low,
+        full_radius=0.5 * high,
+        break_level=-math.inf if c.break_level is None else c.break_level,
+        break_output=math.nan if c.break_output is None else c.break_output,
         tracking=c.tracking,
         setpoint_follows=c.setpoint_follows,
         anti_windup=c.anti_windup,
-        signal_low=low,
-        signal_high=high,
     )
 
 

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from simulator import kernel
-from simulator.machine import diameter_range, kernel_machine
+from simulator.machine import diameter_range, kernel_machine, running_tension
 from simulator.scenario import Scenario
 
 Array = NDArray[np.float64]
@@ -183,13 +183,13 @@ def operating_point(
         scenario: the machine.
         diameter: of the roll [m].
         line_speed: of the web at the nip, above 0 [m/s]; the running speed if left out.
-        tension: wanted at the load cell [N]; the running tension if left out.
+        tension: wanted at the load cell [N]; the running tension, tapered, if left out.
 
     Raises:
         ValueError: the diameter is not on this roll, or speed or tension is not above 0.
     """
     v = scenario.run.line_speed if line_speed is None else line_speed
-    T = scenario.run.tension if tension is None else tension
+    T = running_tension(scenario, diameter) if tension is None else tension
     check_diameter(scenario, diameter)
     if not (v > 0.0 and math.isfinite(v)):
         raise ValueError(f"line_speed {v} m/s: must be above 0 m/s; a standing web has no draw")

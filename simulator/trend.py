@@ -45,6 +45,9 @@ class Trend:
         web_tension: true tension at the load cell [N]; empty for a recorded trend.
         torque: of the torque device at the roll [N m]; empty for a recorded trend.
         roll_speed: of the roll [rad/s]; empty for a recorded trend.
+        slip_power: heat made in a brake or clutch [W]; empty for a motor or a recorded trend.
+        temperature_rise: of that device over its surroundings [K]; empty where the scenario does
+            not say how it warms.
         span_tension: from the roll to the nip, shape (n, spans) [N]; empty for a recorded trend.
         events: (time [s], what happened) for each planned action and whatever else is worth a mark.
         warnings: what a reader should know.
@@ -60,6 +63,8 @@ class Trend:
     web_tension: Array = field(default_factory=lambda: np.zeros(0))
     torque: Array = field(default_factory=lambda: np.zeros(0))
     roll_speed: Array = field(default_factory=lambda: np.zeros(0))
+    slip_power: Array = field(default_factory=lambda: np.zeros(0))
+    temperature_rise: Array = field(default_factory=lambda: np.zeros(0))
     span_tension: Array = field(default_factory=lambda: np.zeros((0, 0)))
     events: tuple[tuple[float, str], ...] = ()
     warnings: tuple[str, ...] = ()
@@ -92,6 +97,8 @@ class Trend:
             web_tension=cut(self.web_tension),
             torque=cut(self.torque),
             roll_speed=cut(self.roll_speed),
+            slip_power=cut(self.slip_power),
+            temperature_rise=cut(self.temperature_rise),
             span_tension=cut(self.span_tension),
             events=tuple(e for e in self.events if start <= e[0] <= end),
             warnings=self.warnings,

@@ -15,15 +15,16 @@ from simulator.scenario import Roller, Span
 
 def right_hand_side(m, state, command, speed):
     N = m.length.size
-    rate, forces = np.zeros(2 * N + 4), np.zeros((3, N))
+    rates, forces, web = np.zeros((1, 3 * N + 3)), np.zeros((3, N)), np.zeros((3, N))
+    kernel.lay_web(m, np.array([[np.inf, 1.0, 1.0]]), 1, web)
     forward = np.ones(N + 1, dtype=np.int64)
-    kernel.derivative(m, state, forward, command, speed, False, rate, forces)
-    return rate
+    kernel.derivative(m, state, forward, command, speed, False, web, rates, 0, forces)
+    return rates[0]
 
 
 def full_state(m, steady, *, diameter, tension):
     N = m.length.size
-    state = np.zeros(2 * N + 4)
+    state = np.zeros(3 * N + 3)
     state[:N] = steady.strain
     state[N] = steady.roll_speed
     state[N + 1 : 2 * N] = steady.surface_speed[1:N] / m.roller_radius

@@ -62,7 +62,8 @@ def test_slip_power_in_us_units():
         ("1 m/0", "not understood"),
         ("1 (((", "not understood"),
         ("1 m" + " m" * 100, "longer than"),
-        ("2 °C", "not understood"),
+        ("2 °C", "not a unit for this"),
+        ("2 °X", "not understood"),
         ("2 __import__", "not understood"),
     ],
 )

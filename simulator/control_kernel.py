@@ -1,0 +1,165 @@
+"""The reading and the controller, compiled: one scan at a time. Signals are in % of range."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator.compiled import compiled
+
+Array = NDArray[np.float64]
+
+MANUAL, AUTOMATIC, RELAY = 0, 1, 2
+
+# Where the controller keeps its memory between scans.
+INTEGRAL, DERIVATIVE, LAST_READING, LAST_OUTPUT, MODE, SETPOINT, MANUAL_OUTPUT = 0, 1, 2, 3, 4, 5, 6
+RELAY_SWING, RELAY_CENTRE, WORKING_SETPOINT, LAST_GAIN, FED, ARMED, RAMPED = 7, 8, 9, 10, 11, 12, 13
+CONTROLLER_MEMORY = 14
+
+
+class Sensor(NamedTuple):
+    """What stands between the filtered tension and the reading, as plain numbers."""
+
+    zero: float  # [N]
+    drift: float  # of the zero [N/s]
+    gain: float  # reading per tension [-]
+    resolution: float  # [N], 0: none
+    low: float  # least reading [N]
+    high: float  # largest reading [N]
+
+
+class Controller(NamedTuple):
+    """Settings of the controller as plain numbers."""
+
+    tension_range: float  # [N]
+    scan_time: float  # [s]
+    Kc: float
+    Ti: float  # [s], inf: no integral action
+    Td: float  # [s]
+    schedule: Array  # rows (radius [m], Kc, Ti [s], Td [s]), radius rising; none: as above
+    filter_ratio: float
+    setpoint_weight: float
+    deadband: float  # [%]
+    output_low: float  # [%]
+    output_high: float  # [%]
+    output_rate: float  # [%/s], inf: no limit
+    setpoint_rate: float  # [%/s], inf: no limit
+    feed_per_torque: float  # output that it adds per torque that speeds the roll up [%/(N m)]
+    taper: float  # fall of the setpoint [-]
+    hyperbolic: bool  # shape of the taper
+    core_radius: float  # [m]
+    full_radius: float  # [m]
+    break_level: float  # [%], -inf: no hold on web break
+    break_output: float  # [%], nan: hold the last output
+    tracking: bool
+    setpoint_follows: bool
+    anti_windup: bool
+
+
+@compiled
+def read(s: Sensor, tension: float, zero: float, dropped: bool) -> float:
+    """Return the reading [N] of a filtered tension [N], its noise included, at a zero [N]."""
+    reading = s.low if dropped else min(max(s.gain * tension + zero, s.low), s.high)
+    if s.resolution > 0.0:
+        reading = s.resolution * np.floor(reading / s.resolution + 0.5)
+    return float(reading)
+
+
+@compiled
+def gains_at(k: Controller, radius: float) -> tuple[float, float, float]:
+    """Return (Kc, Ti [s], Td [s]) at a radius [m]: on straight lines between scheduled points."""
+    points = k.schedule.shape[0]
+    if points == 0:
+        return k.Kc, k.Ti, k.Td
+    upper = 1
+    while upper < points - 1 and radius > k.schedule[upper, 0]:
+        upper += 1
+    low, high = k.schedule[upper - 1], k.schedule[upper]
+    part = min(max((radius - low[0]) / (high[0] - low[0]), 0.0), 1.0)
+    return (
+        low[1] + part * (high[1] - low[1]),
+        low[2] + part * (high[2] - low[2]),
+        low[3] + part * (high[3] - low[3]),
+    )
+
+
+@compiled
+def tapered(k: Controller, radius: float) -> float:
+    """Return the share of the setpoint that a taper leaves at a radius [m].
+
+    Linear 1 - taper (R - Rc)/(Rf - Rc), hyperbolic 1 - taper (R - Rc)/R; see `machine.taper_at`.
+    """
+    if k.taper == 0.0:
+        return 1.0
+    over = radius if k.hyperbolic else k.full_radius - k.core_radius
+    return 1.0 - k.taper * (radius - k.core_radius) / over
+
+
+@compiled
+def control(k: Controller, memory: Array, reading: float, radius: float, feed: float) -> float:
+    """Run one scan of the controller on a reading [N]; return the output [%].
+
+    u = Kc [b r - y] + I - Kc Td dy_f/dt + feed, with I[next] = I + Kc h/Ti (r - y) + h/Tt (u - v),
+    where v is the output before its limits (back-calculation; Åström & Hägglund, Advanced PID
+    Control, 2006, section 3.5, restated from memory) and Tt = Ti, or a scan where that is longer.
+    `feed` [%] is added in manual, too, so that it makes no bump at the switch.
+    """
+    h = k.scan_time
+    Kc, Ti, Td = gains_at(k, radius)
+    y = 100.0 * reading / k.tension_range
+    if Td > 0.0:
+        Tf = Td / k.filter_ratio
+        rise = Kc * Td * (y - memory[LAST_READING])
+        memory[DERIVATIVE] = (Tf * memory[DERIVATIVE] - rise) / (Tf + h)
+    else:
+        memory[DERIVATIVE] = 0.0
+    memory[LAST_READING] = y
+
+    share = tapered(k, radius)
+    if memory[MODE] == MANUAL and k.setpoint_follows:
+        memory[SETPOINT] = memory[RAMPED] = reading / share
+    reach = 0.01 * k.tension_range * k.setpoint_rate * h
+    memory[RAMPED] += min(max(memory[SETPOINT] - memory[RAMPED], -reach), reach)
+    memory[WORKING_SETPOINT] = memory[RAMPED] * share
+    r = 100.0 * memory[WORKING_SETPOINT] / k.tension_range
+    error = r - y
+    error -= min(max(error, -k.deadband), k.deadband)
+
+    # Scheduled gains move without a bump: the integral term takes what the proportional part gives.
+    proportional = error - (1.0 - k.setpoint_weight) * r
+    if memory[MODE] == AUTOMATIC:
+        memory[INTEGRAL] += (memory[LAST_GAIN] - Kc) * proportional
+    memory[LAST_GAIN] = Kc
+    direct = Kc * proportional + memory[DERIVATIVE]
+
+    if y >= k.break_level:
+        memory[ARMED] = 1.0
+    elif memory[ARMED] > 0.0 and memory[MODE] == AUTOMATIC:
+        memory[ARMED] = 0.0
+        memory[MODE] = MANUAL
+        held = memory[LAST_OUTPUT] - memory[FED]
+        memory[MANUAL_OUTPUT] = held if np.isnan(k.break_output) else k.break_output
+
+    if memory[MODE] == AUTOMATIC:
+        wanted = direct + memory[INTEGRAL] + feed
+        u = min(max(wanted, k.output_low), k.output_high)
+        reach = k.output_rate * h
+        u = min(max(u, memory[LAST_OUTPUT] - reach), memory[LAST_OUTPUT] + reach)
+        if Ti < np.inf:
+            memory[INTEGRAL] += Kc * h / Ti * error
+            if k.anti_windup:
+                memory[INTEGRAL] += h / max(Ti, h) * (u - wanted)
+    else:
+        if memory[MODE] == RELAY:
+            swing = memory[RELAY_SWING] if y < r else -memory[RELAY_SWING]
+            u = memory[RELAY_CENTRE] + swing
+        else:
+            u = memory[MANUAL_OUTPUT] + feed
+        u = min(max(u, k.output_low), k.output_high)
+        if k.tracking:
+            memory[INTEGRAL] = u - direct - feed
+    memory[LAST_OUTPUT] = u
+    memory[FED] = feed
+    return float(u)

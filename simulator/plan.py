@@ -1,0 +1,188 @@
+"""What is done to a machine in a run, and when: the plan."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator import run_kernel
+from simulator.errors import SimulationError
+from simulator.scenario import Scenario
+
+Array = NDArray[np.float64]
+What = Literal[
+    "output",
+    "setpoint",
+    "automatic",
+    "manual",
+    "relay",
+    "line speed",
+    "start",
+    "stop",
+    "fast stop",
+    "web thickness",
+    "web modulus",
+    "zero error",
+    "dropout",
+]
+
+_KINDS: dict[What, int] = {
+    "output": run_kernel.SET_OUTPUT,
+    "setpoint": run_kernel.SET_SETPOINT,
+    "automatic": run_kernel.TO_AUTOMATIC,
+    "manual": run_kernel.TO_MANUAL,
+    "relay": run_kernel.TO_RELAY,
+    "line speed": run_kernel.SET_LINE_SPEED,
+    "start": run_kernel.SET_LINE_SPEED,
+    "stop": run_kernel.SET_LINE_SPEED,
+    "fast stop": run_kernel.SET_LINE_SPEED,
+    "web thickness": run_kernel.SET_THICKNESS,
+    "web modulus": run_kernel.SET_MODULUS,
+    "zero error": run_kernel.SET_ZERO,
+    "dropout": run_kernel.DROP_OUT,
+}
+# How a mark on the trend reads.
+_WORDS: dict[What, str] = {
+    "output": "output {value:.4g} %",
+    "setpoint": "setpoint {value:.4g} N",
+    "automatic": "to automatic",
+    "manual": "to manual",
+    "relay": "relay {value:.4g} %",
+    "line speed": "line speed {value:.4g} m/s",
+    "start": "line starts",
+    "stop": "line stops",
+    "fast stop": "fast stop",
+    "web thickness": "web {value:.3g} times as thick",
+    "web modulus": "web {value:.3g} times as stiff",
+    "zero error": "zero off by {value:.4g} N",
+    "dropout": "signal lost",
+}
+_CHANGES_WEB = ("web thickness", "web modulus")
+# A web this many times thicker or stiffer than the scenario's, or thinner, is another machine.
+_MOST_CHANGE = 100.0
+
+
+@dataclass(frozen=True)
+class Action:
+    """One thing that is done to the machine at a time; it takes effect at the next scan.
+
+    Attributes:
+        at: time from the start of the run [s].
+        what: "output" (in manual), "setpoint", "automatic", "manual";
+            "relay" (the output switches up and down about where it stands, for a relay test);
+            "line speed", "start" (to running speed in the scenario's acceleration time), "stop" (in
+            its deceleration time), "fast stop" (in its stop time);
+            "web thickness", "web modulus" (from now on the web that enters the zone is so many
+            times as thick or stiff as the scenario's: a splice);
+            "zero error" (of the load cell from now on), "dropout" (its signal is lost for a time).
+        value: output [%], setpoint [N], line speed [m/s], swing of the relay [%], thickness or
+            modulus over the scenario's [-], or zero error [N].
+        over: time that a change of line speed takes, or a dropout lasts [s].
+    """
+
+    at: float
+    what: What
+    value: float = 0.0
+    over: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.what not in _KINDS:
+            raise SimulationError(f"action {self.what!r}: must be one of {', '.join(_KINDS)}")
+        if not (math.isfinite(self.at) and math.isfinite(self.value) and self.at >= 0.0):
+            raise SimulationError(f"action {self.what} {self.value} at {self.at} s: not finite")
+        if not (math.isfinite(self.over) and self.over >= 0.0):
+            raise SimulationError(f"action {self.what}, over {self.over} s: must be 0 s or more")
+        if self.what == "line speed" and self.value < 0.0:
+            raise SimulationError(f"line speed {self.value} m/s: must be 0 m/s or more")
+        if self.what in _CHANGES_WEB and not 1.0 / _MOST_CHANGE <= self.value <= _MOST_CHANGE:
+            raise SimulationError(
+                f"{self.what} {self.value}: must lie between {1.0 / _MOST_CHANGE:g} and "
+                f"{_MOST_CHANGE:g} times the scenario's"
+            )
+
+    def __str__(self) -> str:
+        return _WORDS[self.what].format(value=self.value)
+
+
+def splice(
+    at: float, *, length: float, line_speed: float, plies: float = 2.0
+) -> tuple[Action, ...]:
+    """Return the actions of a lapped splice: for a short length the web is thicker.
+
+    Args:
+        at: time at which it enters the zone [s].
+        length: of the lap [m].
+        line_speed: at which it runs in [m/s].
+        plies: thickness of the lap over that of the web [-].
+    """
+    return (
+        Action(at, "web thickness", plies),
+        Action(at + length / line_speed, "web thickness", 1.0),
+    )
+
+
+def speed_ramp(scenario: Scenario, action: Action, line_speed: float) -> tuple[float, float]:
+    """Return the line speed that an action leads to [m/s] and the time that it takes [s].
+
+    Start, stop and fast stop keep the scenario's rate: from another speed they take another time.
+
+    Args:
+        scenario: the machine.
+        action: that changes the line speed.
+        line_speed: where the change starts [m/s].
+    """
+    run = scenario.run
+    if action.what == "line speed":
+        return action.value, action.over
+    whole = {
+        "start": run.acceleration_time,
+        "stop": run.deceleration_time or run.acceleration_time,
+        "fast stop": run.stop_time,
+    }[action.what]
+    target = run.line_speed if action.what == "start" else 0.0
+    return target, whole * abs(target - line_speed) / run.line_speed
+
+
+def in_order(plan: Sequence[Action]) -> list[Action]:
+    """Return the actions in the order of time; at one time in the order given.
+
+    Raises:
+        SimulationError: the plan changes the web more often than a zone can hold.
+    """
+    changes = sum(action.what in _CHANGES_WEB for action in plan)
+    if changes >= run_kernel.MOST_WEBS:
+        raise SimulationError(
+            f"the plan changes the web {changes} times: at most {run_kernel.MOST_WEBS - 1}"
+        )
+    return sorted(plan, key=lambda action: action.at)
+
+
+def kernel_events(
+    scenario: Scenario, actions: Sequence[Action], line_speed: float
+) -> tuple[Array, set[float]]:
+    """Return the rows (scan, kind, value, over [s]) for the kernel, and all speeds reached [m/s].
+
+    Args:
+        scenario: the machine.
+        actions: in the order of time.
+        line_speed: at the start of the run [m/s].
+    """
+    scan_time = scenario.controller.scan_time
+    start, target, begins, lasts = line_speed, line_speed, 0.0, 0.0
+    speeds = {line_speed}
+    rows = []
+    for action in actions:
+        scan = math.ceil(action.at / scan_time - 1e-9)
+        kind, value, over = _KINDS[action.what], action.value, action.over
+        if kind == run_kernel.SET_LINE_SPEED:
+            now = float(run_kernel.ramp(scan * scan_time, start, target, begins, lasts))
+            value, over = speed_ramp(scenario, action, now)
+            start, target, begins, lasts = now, value, scan * scan_time, over
+            speeds |= {now, value}
+        rows.append((scan, kind, value, over))
+    return np.array(rows, dtype=float).reshape(-1, 4), speeds

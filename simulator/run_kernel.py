@@ -1,0 +1,215 @@
+"""A whole run, compiled: at each scan the controller, between scans the machine."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator import control_kernel, kernel
+from simulator.compiled import inlined, kept, looping, text_of
+from simulator.control_kernel import (
+    AUTOMATIC,
+    FED,
+    LAST_OUTPUT,
+    MANUAL,
+    MANUAL_OUTPUT,
+    MODE,
+    RELAY,
+    RELAY_CENTRE,
+    RELAY_SWING,
+    SETPOINT,
+    WORKING_SETPOINT,
+    Controller,
+    Sensor,
+    control,
+    read,
+)
+from simulator.kernel import CLUTCH, Machine, carry_web, derivative, lay_web, roll_inertia, step
+
+Array = NDArray[np.float64]
+
+SET_OUTPUT, SET_SETPOINT, TO_AUTOMATIC, TO_MANUAL, SET_LINE_SPEED, TO_RELAY = 0, 1, 2, 3, 4, 5
+SET_THICKNESS, SET_MODULUS, SET_ZERO, DROP_OUT = 6, 7, 8, 9
+
+# One row of a recording; the tensions of the spans follow.
+TIME, READING, OUTPUT, SETPOINT_N, LINE_SPEED = 0, 1, 2, 3, 4
+DIAMETER, IS_AUTOMATIC, WEB_TENSION, TORQUE, ROLL_SPEED, SLIP = 5, 6, 7, 8, 9, 10
+COLUMNS = 11
+
+# What a run leaves besides its recording: times [s], nan where it did not happen.
+BROKEN_AT, HELD_AT = 0, 1
+
+# Kinds of web in the zone at one time, at most.
+MOST_WEBS = 16
+
+
+@inlined
+def ramp(t: float, start: float, end: float, begins: float, lasts: float) -> float:
+    """Return a straight ramp's value at time t."""
+    if lasts <= 0.0 or t >= begins + lasts:
+        return end
+    return start + (end - start) * max(t - begins, 0.0) / lasts
+
+
+@looping
+def _run(
+    m: Machine,
+    s: Sensor,
+    k: Controller,
+    state: Array,
+    direction: NDArray[np.int64],
+    memory: Array,
+    noise: Array,
+    events: Array,
+    pieces: Array,
+    output_scans: int,
+    reading_scans: int,
+    record_every: int,
+    line_speed: float,
+    first_output: float,
+    record: Array,
+    happened: Array,
+) -> None:
+    """Run len(noise) scans, filling `record` and, where it happens, the times in `happened` [s].
+
+    A row of `events` is (scan, kind, value, time it takes [s]), in the order of scans.
+    Each scan is cut into pieces where the delayed output changes (before it the older output acts,
+    after it the newer) and where the delayed reading is taken, so both dead times are exact. A row
+    of `pieces` is (time [s], steps, whether the newer output acts, whether its end is a reading).
+    `state`, `direction` and `memory` are advanced in place.
+    """
+    N = m.line.shape[1]
+    n = state.size
+    scans = noise.size
+    work = np.zeros((4, n))
+    trial = np.zeros(n)
+    forces = np.zeros((3, N))
+    web = np.zeros((3, N))
+    kinds = np.ones((MOST_WEBS, 3))
+    kinds[0, 0] = np.inf
+    count = 1
+    lay_web(m, kinds, count, web)
+    sent = np.full(scans + output_scans + 2, first_output)
+    taken = np.full(scans + reading_scans + 2, state[2 * N + 1])
+    stuck = played = first_output
+    broken = False
+    zero, dropped_until = s.zero, -1.0
+    ramp_from, ramp_to, ramp_start, ramp_time = line_speed, line_speed, 0.0, 0.0
+    nip_angle = 0.0
+    event, row = 0, 0
+    for scan in range(scans):
+        t = scan * k.scan_time
+        line_speed = ramp(t, ramp_from, ramp_to, ramp_start, ramp_time)
+        while event < events.shape[0] and events[event, 0] <= scan:
+            kind, value = int(events[event, 1]), events[event, 2]
+            if kind == SET_OUTPUT:
+                memory[MANUAL_OUTPUT] = value
+            elif kind == SET_SETPOINT:
+                memory[SETPOINT] = value
+            elif kind == TO_AUTOMATIC:
+                memory[MODE] = AUTOMATIC
+            elif kind == TO_MANUAL:
+                memory[MODE] = MANUAL
+                memory[MANUAL_OUTPUT] = memory[LAST_OUTPUT] - memory[FED]
+            elif kind == SET_LINE_SPEED:
+                ramp_from, ramp_to, ramp_start, ramp_time = line_speed, value, t, events[event, 3]
+            elif kind == TO_RELAY:
+                memory[MODE] = RELAY
+                memory[RELAY_SWING] = value
+                memory[RELAY_CENTRE] = memory[LAST_OUTPUT]
+            elif kind in (SET_THICKNESS, SET_MODULUS):
+                kinds[count] = kinds[count - 1]
+                kinds[count, 0] = 0.0
+                kinds[count, 2 if kind == SET_THICKNESS else 1] = value
+                count += 1
+                lay_web(m, kinds, count, web)
+            elif kind == SET_ZERO:
+                zero = value
+            elif kind == DROP_OUT:
+                dropped_until = t + events[event, 3]
+            event += 1
+        if ramp_time <= 0.0:
+            line_speed = ramp_to
+
+        feed = 0.0
+        if k.feed_per_torque != 0.0 and t < ramp_start + ramp_time - 1e-9:
+            radius = state[2 * N + 2]
+            acceleration = (ramp_to - ramp_from) / ramp_time
+            feed = k.feed_per_torque * roll_inertia(m, radius) * acceleration / radius
+        noisy = taken[scan] + noise[scan]
+        reading = read(s, noisy, zero + s.drift * t, t < dropped_until)
+        was = memory[MODE]
+        output = control(k, memory, reading, state[2 * N + 2], feed)
+        if was == AUTOMATIC and memory[MODE] == MANUAL and np.isnan(happened[HELD_AT]):
+            happened[HELD_AT] = t
+        # The supply stays where it is until the output has gone on by more than its sticking, and
+        # follows only where the output leaves a band as wide as its hysteresis.
+        if abs(output - stuck) >= m.sticking:
+            stuck = output
+        played = min(max(played, stuck - 0.5 * m.hysteresis), stuck + 0.5 * m.hysteresis)
+        sent[scan + output_scans + 1] = played
+
+        if scan % record_every == 0:
+            record[row, TORQUE] = derivative(
+                m, state, direction, sent[scan], line_speed, broken, web, work, 0, forces
+            )
+            record[row, TIME] = t
+            record[row, READING] = reading
+            record[row, OUTPUT] = output
+            record[row, SETPOINT_N] = memory[WORKING_SETPOINT]
+            record[row, LINE_SPEED] = line_speed
+            record[row, DIAMETER] = 2.0 * state[2 * N + 2]
+            record[row, IS_AUTOMATIC] = 1.0 if memory[MODE] == AUTOMATIC else 0.0
+            record[row, WEB_TENSION] = 0.5 * (forces[0, m.cell - 1] + forces[0, m.cell])
+            record[row, ROLL_SPEED] = state[N]
+            record[row, SLIP] = state[N]
+            if m.device == CLUTCH:
+                record[row, SLIP] = m.overdrive * line_speed / m.core_radius - state[N]
+            for i in range(N):
+                record[row, COLUMNS + i] = forces[0, i]
+            row += 1
+
+        for piece in range(pieces.shape[0]):
+            lasts, steps = pieces[piece, 0], int(pieces[piece, 1])
+            command = sent[scan + 1] if pieces[piece, 2] else sent[scan]
+            h = lasts / steps
+            for i in range(steps):
+                now = t + i * h
+                v0 = ramp(now, ramp_from, ramp_to, ramp_start, ramp_time)
+                v1 = ramp(now + 0.5 * h, ramp_from, ramp_to, ramp_start, ramp_time)
+                v2 = ramp(now + h, ramp_from, ramp_to, ramp_start, ramp_time)
+                if m.nip_unevenness > 0.0:
+                    turn = v1 * h / m.nip_radius
+                    v0 *= 1.0 + m.nip_unevenness * math.cos(nip_angle)
+                    v1 *= 1.0 + m.nip_unevenness * math.cos(nip_angle + 0.5 * turn)
+                    nip_angle += turn
+                    v2 *= 1.0 + m.nip_unevenness * math.cos(nip_angle)
+                step(
+                    m, state, direction, command, (v0, v1, v2), h, broken, web, work, trial, forces
+                )
+                if count > 1:
+                    count = carry_web(m, state, v2, h, kinds, count, web)
+                if not broken:
+                    for span in range(N):
+                        if forces[0, span] > m.breaking_tension:
+                            broken = True
+                            happened[BROKEN_AT] = now + h
+            t += lasts
+            if pieces[piece, 3]:
+                taken[scan + 1 + reading_scans] = state[2 * N + 1]
+
+
+def _under(fingerprint: str) -> Callable[..., None]:
+    @kept
+    def keyed(*arguments: object) -> None:
+        if fingerprint:  # so it is part of the key
+            _run(*arguments)  # type: ignore[arg-type]
+
+    return keyed
+
+
+# The same as `_run`, from the cache as long as no file has changed that it is made of.
+run = _under(text_of(control_kernel, kernel))
