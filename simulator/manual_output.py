@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simulator.machine import diameter_range
+from simulator.machine import diameter_range, taper_at
 from simulator.operating_point import ROOM, OperatingPoint, operating_point
 from simulator.scenario import Scenario
 
@@ -60,7 +60,7 @@ def manual_output_curve(
 
     Args:
         scenario: the machine.
-        tension: wanted at the load cell [N]; the running tension if left out.
+        tension: wanted at the load cell, before any taper [N]; the running tension if left out.
         count: points along a line, at least 2 [-].
 
     Raises:
@@ -74,7 +74,12 @@ def manual_output_curve(
 
     def points(*places: tuple[float, float]) -> tuple[OperatingPoint, ...]:
         return tuple(
-            operating_point(scenario, diameter=diameter, line_speed=speed, tension=wanted)
+            operating_point(
+                scenario,
+                diameter=diameter,
+                line_speed=speed,
+                tension=wanted * taper_at(scenario, diameter),
+            )
             for diameter, speed in places
         )
 
@@ -110,12 +115,13 @@ def startup_points(
 
     Args:
         scenario: the machine.
-        tension: wanted at the load cell [N]; the running tension if left out.
+        tension: wanted at the load cell, before any taper [N]; the running tension if left out.
 
     Raises:
         ValueError: the tension is not above 0.
     """
     low, high = diameter_range(scenario)
+    wanted = scenario.run.tension if tension is None else tension
     if low == high:
         diameters = {"pull roll": high}
     else:
@@ -127,7 +133,12 @@ def startup_points(
         (
             name,
             at,
-            operating_point(scenario, diameter=diameter, line_speed=speed, tension=tension),
+            operating_point(
+                scenario,
+                diameter=diameter,
+                line_speed=speed,
+                tension=wanted * taper_at(scenario, diameter),
+            ),
         )
         for name, diameter in diameters.items()
         for at, speed in speeds.items()

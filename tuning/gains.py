@@ -95,7 +95,7 @@ class Gains:
         )
 
     def set_in(self, scenario: Scenario) -> Scenario:
-        """Return the scenario with these gains in its controller.
+        """Return the scenario with these gains in its controller, in place of any schedule.
 
         Args:
             scenario: the scenario to copy [-].
@@ -107,6 +107,7 @@ class Gains:
             Td=self.Td,
             filter_ratio=self.filter_ratio,
             setpoint_weight=self.setpoint_weight,
+            schedule=(),
         )
         return replace(scenario, controller=controller)
 

@@ -103,8 +103,8 @@ def draw_responses(
             0.97, 0.06, _response_words(response), transform=axes.transAxes, ha="right",
             va="bottom", fontsize=SMALL,
         )  # fmt: skip
-    start, target = scenario.run.tension, float(responses[0].trend.setpoint[-1])
-    low, high = scale * min(start, target), scale * max(start, target)
+    ends = [float(r.trend.setpoint[at]) for r in responses for at in (0, -1)]
+    low, high = scale * min(ends), scale * max(ends)
     # Room above for an overshoot, below for the words; what leaves it is told in words.
     panels[0, 0].set_ylim(low - 1.1 * (high - low), high + 0.9 * (high - low))
     panels[0, 0].set_xlim(-0.05 * _shown(responses), _shown(responses))

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from simulator import Action, Scenario, Trend, linearise, simulate
-from simulator.machine import named_diameters
+from simulator.machine import named_diameters, running_tension
 from tuning.gains import Gains
 from tuning.margins import Margins, loop_margins
 from tuning.metrics import StepMetrics, step_metrics
@@ -99,15 +99,17 @@ def _response(
     step_share: float,
     duration: float,
 ) -> RollResponse:
-    start = scenario.run.tension
+    start = running_tension(scenario, diameter)
     target = start * (1.0 + step_share)
+    # The setpoint is the operator's, before any taper.
+    setpoint = scenario.run.tension
     trend = simulate(
         scenario,
-        [Action(LEAD, "setpoint", target)],
+        [Action(LEAD, "setpoint", setpoint * (1.0 + step_share))],
         duration=duration,
         diameter=diameter,
         line_speed=line_speed,
-        setpoint=start,
+        setpoint=setpoint,
         automatic=True,
         noise=False,
         runout=False,

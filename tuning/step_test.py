@@ -37,6 +37,8 @@ SIGNAL_TO_NOISE = 15.0
 # … but never below this share of the range nor above this share of the running tension.
 LEAST_SHARE_OF_RANGE = 0.03
 MOST_SHARE_OF_TENSION = 0.25
+# A supply that sticks lets go at a step this many times its sticking.
+STICKING_MARGIN = 1.5
 # Wait this many time constants of the slowest motion, within these times [s].
 SETTLING_TIMES = 6.0
 SHORTEST_WAIT, LONGEST_WAIT = 2.0, 120.0
@@ -136,6 +138,11 @@ def supply_play(scenario: Scenario) -> float:
     return device.hysteresis if isinstance(device, FrictionBrake) else 0.0
 
 
+def _sticking(scenario: Scenario) -> float:
+    device = scenario.torque_device
+    return device.sticking if isinstance(device, FrictionBrake) else 0.0
+
+
 def behind_play(output: Array, play: float) -> Array:
     """Return what a device behind a supply with play makes of an output.
 
@@ -185,6 +192,11 @@ def _step_size(
                 f"step {wanted} %: must not be 0 and must leave the output ({output:.3g} %) "
                 f"within {c.output_low:.3g} … {c.output_high:.3g} %"
             )
+        if abs(wanted) <= _sticking(scenario):
+            raise ValueError(
+                f"step {wanted} %: must be above the sticking of the supply, "
+                f"{_sticking(scenario):.3g} %, or nothing moves"
+            )
         return wanted, ()
     tension = max(
         SIGNAL_TO_NOISE * scenario.load_cell.noise, LEAST_SHARE_OF_RANGE * c.tension_range
@@ -195,6 +207,10 @@ def _step_size(
         tension = most
         notes.append("the step is small against the noise, to keep the tension near its setpoint")
     size = tension / point.tension_per_percent
+    least = STICKING_MARGIN * _sticking(scenario)
+    if size < least:
+        size = least
+        notes.append("the step is as large as the sticking of the supply asks for")
     if size > up:
         size = -size if size <= down else up
         notes.append("the output has little room for a step here")
