@@ -251,6 +251,9 @@ def derivative(
     if (growth < 0.0 and radius <= m.core_radius) or (growth > 0.0 and radius >= m.full_radius):
         growth = 0.0
     work[stage, 2 * N + 2] = growth
+    if m.time_compression > 1.0 and direction[0] != 0:
+        # Build-up in fast motion: only life's own share of it has to speed the roll up or down.
+        work[stage, N] -= (1.0 - 1.0 / m.time_compression) * growth * omega / radius
     work[stage, 2 * N + 3] = omega
     return float(torque)
 

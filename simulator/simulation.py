@@ -73,8 +73,8 @@ def simulate(
         noise: whether the reading has its noise [-].
         runout: whether roll, rollers and nip are out of round [-].
         time_compression: how much faster than life the roll builds up or down [-]; 0 holds the
-            diameter, so that the run shows what happens at this diameter. The roll's inertia
-            changes as much faster, which shows in the tension where it is far above 1.
+            diameter, so that the run shows what happens at this diameter. Above 1 the rim keeps its
+            speed over what is in fast motion, so that no torque goes into it.
         record_every: scans from one recorded sample to the next [-].
         step_share: step of the integration in units of the fastest mode's time [-].
 
