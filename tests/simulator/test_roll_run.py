@@ -36,10 +36,16 @@ def test_a_held_output_raises_the_tension_as_the_roll_shrinks(film):
 
 def test_automatic_holds_the_tension_from_full_roll_to_core(film):
     trend = run_roll(tuned(film, 0.09, 0.21), noise=False, runout=False)
-    # Near the core sixty layers for one are a steep ramp, and the loop lags behind it.
-    assert np.abs(trend.web_tension - 150.0)[trend.diameter > 0.2].max() < 4.0
-    assert trend.diameter[-1] == pytest.approx(0.089, abs=1e-3)
-    full, core = (operating_point(film, diameter=d).output for d in (0.8, float(trend.diameter[-1])))
+    # The needed output falls as the roll shrinks, and integral action lags behind a ramp by its
+    # slope times Ti/Kc (closed form), in % of range: most near the core, where it is steepest.
+    lag = 3.0 * np.gradient(trend.output, trend.time) * 0.21 / 0.09
+    inside = (trend.diameter > 0.15) & (trend.time > 5.0)
+    np.testing.assert_allclose((150.0 - trend.web_tension)[inside], lag[inside], atol=0.3)
+    assert np.abs(lag[inside]).max() < 10.0
+    assert trend.diameter[-1] == pytest.approx(0.089, abs=2e-3)
+    full, core = (
+        operating_point(film, diameter=d).output for d in (0.8, float(trend.diameter[-1]))
+    )
     assert trend.output[0] == pytest.approx(full, abs=0.1)
     assert trend.output[-1] == pytest.approx(core, abs=0.5)
 
@@ -66,7 +72,9 @@ def test_a_roll_that_runs_out_says_so(film):
 
 
 def test_a_rewind_runs_from_core_to_full(paper_rewind):
-    trend = run_roll(tuned(paper_rewind, 0.2, 0.32), time_compression=20.0, noise=False)
+    trend = run_roll(
+        tuned(paper_rewind, 0.2, 0.32), time_compression=20.0, noise=False, runout=False
+    )
     assert trend.diameter[0] == pytest.approx(0.152)
     assert trend.diameter[-1] == pytest.approx(0.9, rel=0.01)
     assert np.abs(trend.web_tension - 240.0)[trend.diameter > 0.2].max() < 10.0
