@@ -106,6 +106,8 @@ class Action:
             )
 
     def __str__(self) -> str:
+        if self.what in _CHANGES_WEB and self.value == 1.0:
+            return "web as before"
         return _WORDS[self.what].format(value=self.value)
 
 

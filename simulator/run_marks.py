@@ -87,7 +87,7 @@ def _first(time: Array, condition: NDArray[np.bool_]) -> float:
 
 def _lost_web(time: Array, spans: Array, happened: Array) -> Found:
     found: Found = []
-    broken, held = happened[run_kernel.BROKEN_AT], happened[run_kernel.HELD_AT]
+    broken, held = float(happened[run_kernel.BROKEN_AT]), float(happened[run_kernel.HELD_AT])
     slack = _first(time, np.any(spans <= 0.0, axis=1))
     if math.isfinite(slack) and not slack >= broken:
         found.append((slack, SLACK_WEB, f"the web went slack at {slack:.2f} s"))

@@ -77,13 +77,13 @@ def draw_trend(
 def _what_moves(trend: Trend, units: UnitSystem) -> list[tuple[str, str, Array, str]]:
     """What deserves a panel besides tension and output: (name, unit, values, colour)."""
     found = []
-    for name, kind, values, colour in (
-        ("line speed", "speed", trend.line_speed, GREY),
-        ("roll diameter", "diameter", trend.diameter, BLACK),
-        ("temperature rise", "temperature rise", trend.temperature_rise, ORANGE),
+    for name, kind, values, colour, least in (
+        ("line speed", "speed", trend.line_speed, GREY, 1e-3),
+        ("roll diameter", "diameter", trend.diameter, BLACK, 0.01),
+        ("temperature rise", "temperature rise", trend.temperature_rise, ORANGE, 0.03),
     ):
         known = values[np.isfinite(values)]
-        if known.size and np.ptp(known) > 1e-3 * np.abs(known).max():
+        if known.size and np.ptp(known) > least * np.abs(known).max():
             found.append((name, units.label(kind), values * units.factor(kind), colour))
     return found
 

@@ -58,7 +58,7 @@ def test_every_action_leaves_a_mark(film):
     marks = [text for _, text in simulate(film, plan, duration=1.5).events]
     assert marks[:4] == [
         "web 2 times as thick",
-        "web 1 times as thick",
+        "web as before",
         "signal lost",
         "fast stop",
     ]
