@@ -17,9 +17,10 @@ _UNITS = {
     "W": ("power", 1.0),
     "m/s": ("speed", 1.0),
     "mm": ("diameter", 1e-3),
+    "°C": ("temperature rise", 1.0),
 }
 _QUANTITY = re.compile(
-    r"(?<![\w.])([-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?) (N m|N|W|m/s|mm)(?![\w/·%]| m\b)"
+    r"(?<![\w.])([-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?) (N m|N|W|m/s|mm|°C)(?![\w/·%]| m\b)"
 )
 
 

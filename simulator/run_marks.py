@@ -150,7 +150,7 @@ def _too_hot(scenario: Scenario, time: Array, rise: Array) -> Found:
         (
             at,
             f"{device} too hot",
-            f"the {device} is {limit:.3g} K warmer than its surroundings at {at:.4g} s, as "
-            f"warm as its continuous rating makes it, and goes on to {rise.max():.3g} K",
+            f"the {device} is {limit:.3g} °C warmer than its surroundings at {at:.4g} s, as "
+            f"warm as its continuous rating makes it, and goes on to {rise.max():.3g} °C",
         )
     ]

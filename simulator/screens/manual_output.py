@@ -7,7 +7,7 @@ import streamlit as st
 from simulator import OperatingPoint, Scenario, operating_point
 from simulator.figures import draw_manual_output
 from simulator.manual_output import manual_output_curve, startup_points
-from simulator.screens import bench
+from simulator.screens import bench, speed_changes
 from simulator.units import UnitSystem, sensible
 
 
@@ -41,6 +41,7 @@ def page() -> None:
     )
     _show_remarks(startup)
     st.markdown(_next_step(scenario, startup[0][2], units))
+    speed_changes.section(scenario, diameter=diameter, tension=tension)
     bench.caution()
 
 

@@ -269,6 +269,7 @@ class StandInController:
     Td: float = 0.0
     filter_ratio: float = 10.0
     setpoint_weight: float = 1.0
+    schedule: tuple[object, ...] = ("gains at one diameter", "gains at another")
 
 
 @dataclasses.dataclass(frozen=True)
@@ -284,6 +285,7 @@ def test_scenario_round_trip(gains: Gains) -> None:
     changed = gains.set_in(scenario)  # type: ignore[arg-type]
     assert (changed.title, changed.controller.tension_range) == ("bench", 123.0)
     assert Gains.from_controller(changed.controller) == gains
+    assert changed.controller.schedule == ()
     assert scenario.controller.Kc is None
 
 

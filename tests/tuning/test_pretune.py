@@ -62,6 +62,12 @@ def test_every_scenario_yields_every_key(scenario):
     assert data["recommended"]["worst"]["Ms"] <= 1.6 * 1.01
 
 
+def test_a_worn_machine_is_answered_too(worn):
+    result = pretune(worn)
+    check_shape(as_json(result))
+    assert result.step_test.step > worn.torque_device.sticking
+
+
 def test_numbers_agree_with_the_functions_behind_them(result):
     data = as_json(result)
     first = data["operating_points"][0]
