@@ -153,9 +153,9 @@ def _run(
         sent[scan + output_scans + 1] = played
 
         if scan % record_every == 0:
-            record[row, TORQUE] = derivative(
-                m, state, direction, sent[scan], line_speed, broken, web, work, 0, forces
-            )
+            v = line_speed * (1.0 + m.nip_unevenness * math.cos(nip_angle))
+            torque = derivative(m, state, direction, sent[scan], v, broken, web, work, 0, forces)
+            record[row, TORQUE] = torque
             record[row, TIME] = t
             record[row, READING] = reading
             record[row, OUTPUT] = output

@@ -19,7 +19,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,7 @@ from scipy.optimize import minimize_scalar
 
 from simulator import Scenario, linearise
 from simulator.machine import diameter_range
+from simulator.sensing_and_control import ScheduledGains
 from tuning.gains import Gains
 from tuning.margins import (
     CALM_MS,
@@ -97,6 +98,22 @@ class RollDesign:
     worst: RollCase
     schedule: tuple[ScheduleEntry, ...]
     warnings: tuple[str, ...] = ()
+
+    def set_in(self, scenario: Scenario, *, scheduled: bool = False) -> Scenario:
+        """Return the scenario with these gains in its controller.
+
+        Args:
+            scenario: the scenario to copy [-].
+            scheduled: whether the gains follow the diameter, else the one set for the whole roll.
+        """
+        tuned = self.gains.set_in(scenario)
+        if not scheduled or len(self.schedule) < 2:
+            return tuned
+        points = tuple(
+            ScheduledGains(diameter=at.diameter, Kc=at.gains.Kc, Ti=at.gains.Ti, Td=at.gains.Td)
+            for at in self.schedule
+        )
+        return replace(tuned, controller=replace(tuned.controller, schedule=points))
 
 
 def design_for_roll(scenario: Scenario, *, ms_limit: float = DEFAULT_MS) -> RollDesign:

@@ -8,6 +8,7 @@ import pytest
 
 from simulator import Action, linearise, simulate
 from simulator.machine import diameter_range, named_diameters
+from simulator.roll_run import run_roll
 from tuning.design import design_for_roll, largest_gain, most_integral_pi
 from tuning.gains import Gains
 from tuning.margins import loop_margins, plant_response
@@ -146,3 +147,34 @@ def test_refuses_a_machine_that_swings_by_itself(film):
 def test_refuses_a_limit_out_of_range(film, limit):
     with pytest.raises(ValueError, match="ms_limit"):
         design_for_roll(film, ms_limit=limit)
+
+
+def test_the_schedule_in_the_controller_gives_its_gains_at_each_diameter(film):
+    """At a diameter of the schedule the machine runs as with that diameter's gains alone."""
+    design = design_for_roll(film)
+    scheduled = design.set_in(film, scheduled=True)
+    assert design.set_in(film) == design.gains.set_in(film)
+    entry = design.schedule[-2]
+    runs = [
+        simulate(
+            tuned,
+            [Action(1.0, "setpoint", 157.0)],
+            duration=5.0,
+            diameter=entry.diameter,
+            automatic=True,
+            noise=False,
+        )
+        for tuned in (scheduled, entry.gains.set_in(film))
+    ]
+    np.testing.assert_allclose(runs[0].web_tension, runs[1].web_tension, rtol=1e-9)
+
+
+def test_a_schedule_keeps_a_whole_roll_closer_to_its_setpoint(film):
+    """More integral action at large diameters leaves less of the slow drift behind."""
+    design = design_for_roll(film)
+    left = []
+    for scheduled in (False, True):
+        trend = run_roll(design.set_in(film, scheduled=scheduled), noise=False, runout=False)
+        large = (trend.diameter > 0.4) & (trend.time > 5.0)
+        left.append(np.abs(trend.web_tension - 150.0)[large].max())
+    assert left[1] < 0.5 * left[0]

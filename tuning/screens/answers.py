@@ -10,7 +10,8 @@ import hashlib
 
 import streamlit as st
 
-from simulator import Scenario, linearise
+from simulator import Scenario, Trend, linearise
+from simulator.roll_run import run_roll
 from tuning.design import DEFAULT_MS, RollDesign, design_for_roll
 from tuning.gains import Gains
 from tuning.handover import Handover, handover
@@ -92,6 +93,12 @@ def design(scenario: Scenario, *, ms_limit: float) -> RollDesign:
 def responses(scenario: Scenario, gains: Gains) -> tuple[RollResponse, ...]:
     """Return setpoint steps over the roll."""
     return roll_responses(scenario, gains)
+
+
+@st.cache_data(max_entries=20, show_spinner="Running the roll through …")
+def whole_roll(scenario: Scenario, *, time_compression: float) -> Trend:
+    """Return a run of the whole roll in automatic."""
+    return run_roll(scenario, time_compression=time_compression)
 
 
 @st.cache_data(max_entries=40, show_spinner="Switching to automatic …")

@@ -6,7 +6,10 @@ import streamlit as st
 
 from simulator import Scenario
 from simulator.machine import diameter_range
+from simulator.roll_run import roll_time
+from simulator.scenario import WoundRoll
 from simulator.screens import bench
+from simulator.trend_figure import draw_trend
 from simulator.units import UnitSystem, sensible
 from tuning.design import DEFAULT_MS, RollDesign
 from tuning.figures import draw_margins_over_roll, draw_responses, draw_rules
@@ -18,6 +21,8 @@ from tuning.tables import form_rows, gains_in_words, schedule_csv, schedule_rows
 LOW, HIGH = CALM_MS, RINGS_ABOVE
 # A schedule that allows this much more integral action is worth the trouble [-].
 WORTH_IT = 1.5
+# Length of the picture of a whole roll [s].
+ROLL_RUN_TIME = 120.0
 
 
 def page() -> None:
@@ -41,6 +46,7 @@ def page() -> None:
         if len(design.schedule) > 1:
             _show_schedule(design, units)
         _show_responses(design, scenario, units)
+        _show_whole_roll(design, scenario, units)
         _show_rules(scenario, units)
     except ValueError as error:
         bench.show_error(error)
@@ -112,6 +118,36 @@ def _show_responses(design: RollDesign, scenario: Scenario, units: UnitSystem) -
              for r in responses for w in r.warnings]  # fmt: skip
     for note in notes:
         st.warning(bench.told(note))
+
+
+def _show_whole_roll(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
+    if not isinstance(scenario.roll, WoundRoll):
+        return
+    st.subheader("A whole roll, run in automatic")
+    choices = ["the one set of gains", "gains that follow the diameter"]
+    chosen = st.radio(
+        "With", choices, key="roll.run_with", horizontal=True, persist_state="session"
+    )
+    takes = roll_time(scenario)
+    compression = max(takes / ROLL_RUN_TIME, 1.0)
+    tuned = design.set_in(scenario, scheduled=chosen == choices[1])
+    trend = answers.whole_roll(tuned, time_compression=compression)
+    bench.show_figure(
+        draw_trend(trend, units=units),
+        alt="Tension, output and diameter while one roll runs through in automatic.",
+    )
+    st.caption(
+        f"A roll lasts {sensible(takes / 60.0)} min at {bench.plain(_speed(scenario, units))}. "
+        f"Here {sensible(compression)} layers come off or on for each one in life, while the loop "
+        "keeps its own time: the drift of the output is as much steeper than at the machine, the "
+        "ripple of an out-of-round roll is as large and as fast as there."
+    )
+    for warning in trend.warnings:
+        st.warning(bench.told(warning))
+
+
+def _speed(scenario: Scenario, units: UnitSystem) -> str:
+    return units.text(scenario.run.line_speed, "speed")
 
 
 def _show_rules(scenario: Scenario, units: UnitSystem) -> None:
