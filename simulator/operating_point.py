@@ -22,8 +22,10 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from simulator import kernel
+from simulator.heat import time_to_heat
 from simulator.machine import diameter_range, kernel_machine, running_tension
 from simulator.scenario import Scenario
+from simulator.web_slip import capstan_limits, tension_ratios
 
 Array = NDArray[np.float64]
 
@@ -276,6 +278,11 @@ def _reason(scenario: Scenario, output: float, *, low: float, high: float, tensi
     return ""
 
 
+def _how_long(scenario: Scenario, power: float) -> str:
+    time = time_to_heat(scenario, power)
+    return "long" if math.isnan(time) else f"over {time / 60.0:.2g} min, started cold"
+
+
 def _warnings(
     scenario: Scenario, m: kernel.Machine, state: SteadyState, *, slip: float, power: float
 ) -> tuple[str, ...]:
@@ -284,8 +291,16 @@ def _warnings(
     if heat is not None and power > heat:
         found.append(
             f"{power:.3g} W in the {scenario.torque_device.kind} is more than its continuous "
-            f"{heat:.3g} W: it will overheat if it runs here for long"
+            f"{heat:.3g} W: it will overheat if it runs here for {_how_long(scenario, power)}"
         )
+    spans = state.span_tension if m.roll_first else state.span_tension[::-1]
+    limits = capstan_limits(scenario)
+    for name, ratio in tension_ratios(scenario, spans[np.newaxis]).items():
+        if ratio[0] > limits[name]:
+            found.append(
+                f"the web slips on {name}: its tensions are {ratio[0]:.3g} to 1, friction holds "
+                f"{limits[name]:.3g} to 1; it takes more wrap or more grip"
+            )
     if m.device == kernel.CLUTCH and 0.0 < slip < LEAST_SLIP * state.roll_speed:
         found.append("the clutch hardly slips here and may lock: raise the overdrive")
     if state.span_tension.min() <= 0.0:

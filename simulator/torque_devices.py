@@ -50,12 +50,13 @@ class _SlippingDevice(_TorqueDevice):
 
     @model_validator(mode="after")
     def _heat(self) -> _SlippingDevice:
-        given = (self.thermal_time is not None, self.continuous_rise is not None)
-        if any(given) and not (all(given) and self.continuous_heat is not None):
-            raise ValueError(
-                "continuous_heat is needed with thermal_time and continuous_rise, all three or "
-                "continuous_heat alone"
-            )
+        warms = self.thermal_time is not None or self.continuous_rise is not None
+        for key in ("thermal_time", "continuous_rise", "continuous_heat"):
+            if warms and getattr(self, key) is None:
+                raise ValueError(
+                    f"{key} is needed: thermal_time and continuous_rise go together, and with "
+                    "continuous_heat"
+                )
         return self
 
 

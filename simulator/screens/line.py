@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import streamlit as st
 
+from simulator import Scenario
 from simulator.figures import draw_line
 from simulator.line_facts import LineFacts, line_facts
+from simulator.ripple import ripple
 from simulator.screens import bench
 from simulator.screens.line_form import show_form, show_text
 from simulator.units import UnitSystem, sensible
@@ -27,7 +29,7 @@ def page() -> None:
     for warning in scenario.warnings:
         st.warning(bench.told(warning))
     try:
-        _show_facts(line_facts(scenario), units)
+        _show_facts(scenario, line_facts(scenario), units)
     except ValueError as error:
         bench.show_error(error)
     st.subheader("Change the machine")
@@ -40,7 +42,7 @@ def page() -> None:
     bench.caution()
 
 
-def _show_facts(facts: LineFacts, units: UnitSystem) -> None:
+def _show_facts(scenario: Scenario, facts: LineFacts, units: UnitSystem) -> None:
     st.subheader("What follows")
     rolls = [
         {
@@ -57,6 +59,7 @@ def _show_facts(facts: LineFacts, units: UnitSystem) -> None:
         for roll in facts.rolls
     ]
     st.table(rolls, hide_index=True, alt="Inertia, web length, turns and swing of the roll")
+    _show_ripple(scenario, facts, units)
     force, length = units.label("tension"), units.label("length")
     per = units.factor("tension") / units.factor("length")
     spans = [
@@ -73,6 +76,30 @@ def _show_facts(facts: LineFacts, units: UnitSystem) -> None:
         for i, span in enumerate(facts.spans, start=1)
     ]
     st.table(spans, hide_index=True, alt="Stiffness and time constants of the spans")
+
+
+def _show_ripple(scenario: Scenario, facts: LineFacts, units: UnitSystem) -> None:
+    """What turns out of round shakes the tension once a turn: how fast, and by how much."""
+    bodies: dict[str, dict[str, str]] = {}
+    diameter, tension = units.label("diameter"), units.label("tension")
+    for roll in facts.rolls:
+        for body in ripple(scenario, diameter=roll.diameter):
+            if body.runout == 0.0:
+                continue
+            row = bodies.setdefault(
+                body.name,
+                {f"Out of round by [{diameter}]": _number(body.runout, "diameter", units)},
+            )
+            row[f"Turns a second, {roll.name}"] = sensible(body.frequency)
+            row[f"Ripple ±, {roll.name} [{tension}]"] = _number(body.tension, "tension", units)
+    if not bodies:
+        return
+    st.markdown("**Out of round**, at line speed in manual: tension swings once a turn by")
+    st.table(
+        [{"What turns": name, **row} for name, row in bodies.items()],
+        hide_index=True,
+        alt="Ripple of the tension that out-of-round bodies make, with its frequency",
+    )
 
 
 def _number(value: float, kind: str, units: UnitSystem) -> str:

@@ -60,7 +60,7 @@ def test_line_opens(scenario: Scenario, units: str) -> None:
     app = opened(_line, scenario, units=units)
     assert not app.exception
     assert not app.error
-    assert len(app.table) == 2
+    assert len(app.table) == 3
     # Every entry is the file's own text, whatever the reader's units are.
     assert field(app, "tension").value in scenario_text(scenario)
 
