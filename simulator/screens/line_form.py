@@ -12,7 +12,7 @@ import hashlib
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
-from typing import Any, get_args
+from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 import streamlit as st
 
@@ -47,6 +47,7 @@ class _Field:
     needed: bool
     default: Any
     given: Any
+    choices: tuple[str, ...] = ()
 
 
 def show_form(scenario: Scenario) -> None:
@@ -150,7 +151,7 @@ def _sections(
 
 
 def _fields(path: str, name: str, section: type, given: Mapping[str, Any]) -> Iterator[_Field]:
-    known = quantities(section)
+    known, hints = quantities(section), get_type_hints(section)
     # The needed ones first: a file may leave out the rest.
     fields = sorted(dataclasses.fields(section), key=lambda f: f.default is not dataclasses.MISSING)
     for f in fields:
@@ -164,6 +165,7 @@ def _fields(path: str, name: str, section: type, given: Mapping[str, Any]) -> It
                 needed,
                 None if needed else f.default,
                 given.get(f.name),
+                get_args(hints[f.name]) if get_origin(hints[f.name]) is Literal else (),
             )
 
 
@@ -187,6 +189,11 @@ def _show_field(field: _Field, *, place: str) -> None:
     if last in _FLAGS:
         value = field.default if field.given is None else field.given
         st.checkbox(field.name, bool(value), key=key, help=_FLAGS[last], persist_state="session")
+        return
+    if field.choices:
+        now = field.given or field.default
+        at = field.choices.index(now) if now in field.choices else 0
+        st.selectbox(field.name, field.choices, at, key=key, persist_state="session")
         return
     st.text_input(
         field.name,
@@ -248,6 +255,8 @@ def _changes(
             if isinstance(entry, bool):
                 if entry != bool(field.default if field.given is None else field.given):
                     changes[field.key] = entry
+            elif field.choices and entry == (field.given or field.default):
+                continue
             elif entry is not None and entry != shown:
                 changes[field.key] = _value(field, entry)
     for key, path in (("zone", "zone"), ("kind", "torque_device.kind")):
