@@ -81,8 +81,8 @@ def taper_at(scenario: Scenario, diameter: float) -> float:
         linear       1 - p (r - 1)/(rf - 1)       falls by p from core to full roll
         hyperbolic   1 - p (r - 1)/r              falls by p on a roll without end
 
-    (Lee, Kang & Shin, Int. J. Mechanical Sciences 59, 2012, on taper tension in winding; restated
-    from memory.)
+    (Lee, Kang, Kim & Shin, J. Mechanical Science and Technology 23, 2009, on taper tension; the two
+    forms restated from memory. The hyperbolic one is also common practice, no source.)
 
     Args:
         scenario: the machine.
