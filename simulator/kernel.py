@@ -86,6 +86,7 @@ class Machine(NamedTuple):
     sticking: float  # change of output up to which the supply stays where it is [%]
     overdrive: float  # clutch: speed of the driven side over that of the bare core [-]
     filter_time: float  # of the load cell [s]
+    ramp_rounding: float  # time over which the corners of a ramp of line speed are rounded [s]
     time_compression: float  # how much faster the roll builds up than it should; 0 holds it
 
     @property

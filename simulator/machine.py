@@ -205,6 +205,7 @@ def kernel_machine(
         sticking=sticking,
         overdrive=overdrive,
         filter_time=scenario.load_cell.filter_time,
+        ramp_rounding=scenario.run.ramp_rounding,
         time_compression=time_compression,
     )
 

@@ -182,7 +182,8 @@ def kernel_events(
         scan = math.ceil(action.at / scan_time - 1e-9)
         kind, value, over = _KINDS[action.what], action.value, action.over
         if kind == run_kernel.SET_LINE_SPEED:
-            now = float(run_kernel.ramp(scan * scan_time, start, target, begins, lasts))
+            rounding = scenario.run.ramp_rounding
+            now, _ = run_kernel.ramp(scan * scan_time, start, target, begins, lasts, rounding)
             value, over = speed_ramp(scenario, action, now)
             start, target, begins, lasts = now, value, scan * scan_time, over
             speeds |= {now, value}

@@ -47,11 +47,29 @@ MOST_WEBS = 16
 
 
 @inlined
-def ramp(t: float, start: float, end: float, begins: float, lasts: float) -> float:
-    """Return a straight ramp's value at time t."""
-    if lasts <= 0.0 or t >= begins + lasts:
-        return end
-    return start + (end - start) * max(t - begins, 0.0) / lasts
+def ramp(
+    t: float, start: float, end: float, begins: float, lasts: float, rounding: float
+) -> tuple[float, float]:
+    """Return a ramp's value and slope at time t.
+
+    A straight ramp; with its corners rounded it is the running mean of one over that time, so it
+    keeps its slope and ends as much later.
+    """
+    if lasts <= 0.0 or t >= begins + lasts + rounding:
+        return end, 0.0
+    x = max(t - begins, 0.0)
+    if rounding <= 0.0:
+        return start + (end - start) * x / lasts, (end - start) / lasts
+    behind = max(x - rounding, 0.0)
+    part = (gone(x, lasts) - gone(behind, lasts)) / rounding
+    slope = (min(x / lasts, 1.0) - behind / lasts) / rounding
+    return start + (end - start) * part, (end - start) * slope
+
+
+@inlined
+def gone(x: float, lasts: float) -> float:
+    """Return the integral of a straight ramp from 0 to 1."""
+    return 0.5 * x * x / lasts if x < lasts else x - 0.5 * lasts
 
 
 @looping
@@ -102,7 +120,7 @@ def _run(
     event, row = 0, 0
     for scan in range(scans):
         t = scan * k.scan_time
-        line_speed = ramp(t, ramp_from, ramp_to, ramp_start, ramp_time)
+        line_speed, _ = ramp(t, ramp_from, ramp_to, ramp_start, ramp_time, m.ramp_rounding)
         while event < events.shape[0] and events[event, 0] <= scan:
             kind, value = int(events[event, 1]), events[event, 2]
             if kind == SET_OUTPUT:
@@ -135,9 +153,10 @@ def _run(
             line_speed = ramp_to
 
         feed = 0.0
-        if k.feed_per_torque != 0.0 and t < ramp_start + ramp_time - 1e-9:
+        if k.feed_per_torque != 0.0:
             radius = state[2 * N + 2]
-            acceleration = (ramp_to - ramp_from) / ramp_time
+            now = t + 1e-9
+            _, acceleration = ramp(now, ramp_from, ramp_to, ramp_start, ramp_time, m.ramp_rounding)
             feed = k.feed_per_torque * roll_inertia(m, radius) * acceleration / radius
         noisy = taken[scan] + noise[scan]
         reading = read(s, noisy, zero + s.drift * t, t < dropped_until)
@@ -178,9 +197,10 @@ def _run(
             h = lasts / steps
             for i in range(steps):
                 now = t + i * h
-                v0 = ramp(now, ramp_from, ramp_to, ramp_start, ramp_time)
-                v1 = ramp(now + 0.5 * h, ramp_from, ramp_to, ramp_start, ramp_time)
-                v2 = ramp(now + h, ramp_from, ramp_to, ramp_start, ramp_time)
+                r = m.ramp_rounding
+                v0, _ = ramp(now, ramp_from, ramp_to, ramp_start, ramp_time, r)
+                v1, _ = ramp(now + 0.5 * h, ramp_from, ramp_to, ramp_start, ramp_time, r)
+                v2, _ = ramp(now + h, ramp_from, ramp_to, ramp_start, ramp_time, r)
                 if m.nip_unevenness > 0.0:
                     turn = v1 * h / m.nip_radius
                     v0 *= 1.0 + m.nip_unevenness * math.cos(nip_angle)

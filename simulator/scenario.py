@@ -70,6 +70,9 @@ class Run:
         ]
         | None
     ) = None
+    ramp_rounding: Annotated[
+        float, Quantity("s", 0.0, 600.0, "time over which the corners of a speed ramp are rounded")
+    ] = 0.0
     far_tension: Annotated[
         float,
         Quantity(

@@ -17,7 +17,9 @@ All this is what the tension settles at, while the web moves between crawl and l
 crawl, friction begins to stick). Before it settles, the corner of the ramp makes the roll swing on
 the web, at first to 1 + exp(-pi zeta/sqrt(1 - zeta²)) times the error it settles at: nearly twice.
 (Overshoot of a second-order step, any control text; where the web itself damps the swing well, its
-viscosity adds up to a sixth.)
+viscosity adds up to a sixth.) A corner rounded over r leaves |sin(pi r f)/(pi r f)| of that
+overshoot, f the frequency of the swing: none where r is one whole swing. (Response of an undamped
+oscillator to a ramp-step, any text on shock and vibration; from memory.)
 """
 
 from __future__ import annotations
@@ -153,6 +155,21 @@ def with_time(scenario: Scenario, kind: Kind, time: float) -> Scenario:
         "fast stop": replace(run, stop_time=time),
     }
     return replace(scenario, run=changed[kind], source="")
+
+
+def with_rounding(scenario: Scenario, rounding: float) -> Scenario:
+    """Return the machine with other corners to its ramps of line speed.
+
+    Args:
+        scenario: the machine.
+        rounding: time over which a corner is rounded [s].
+
+    Raises:
+        ValueError: a scenario can't have this time.
+    """
+    if not 0.0 <= rounding <= 600.0:
+        raise ValueError(f"rounding {rounding} s: must lie between 0 s and 600 s")
+    return replace(scenario, run=replace(scenario.run, ramp_rounding=rounding), source="")
 
 
 def rate_of(scenario: Scenario, kind: Kind) -> tuple[float, float]:
@@ -367,4 +384,6 @@ def _first_swing(scenario: Scenario, diameter: float, v: float, T: float) -> tup
     if zeta >= 1.0:
         return 0.0, 0.0
     root = math.sqrt(1.0 - zeta * zeta)
-    return math.exp(-math.pi * zeta / root), math.pi / (plant.natural_frequency * root)
+    half = math.pi / (plant.natural_frequency * root)
+    rounded = float(abs(np.sinc(scenario.run.ramp_rounding / (2.0 * half))))
+    return rounded * math.exp(-math.pi * zeta / root), half

@@ -62,7 +62,7 @@ def speed_change_curve(
 
     Args:
         scenario: the machine.
-        tension: wanted at the load cell [N]; the running tension, tapered, if left out.
+        tension: wanted at the load cell, before any taper [N]; the running tension if left out.
         count: points along a line, at least 2 [-].
 
     Raises:
@@ -70,6 +70,9 @@ def speed_change_curve(
     """
     if count < 2:
         raise ValueError(f"count {count}: a line takes at least 2 points")
+    share = 1.0 if tension is None else tension / scenario.run.tension
+    if not (share > 0.0 and math.isfinite(share)):
+        raise ValueError(f"tension {tension} N: must be above 0 N")
     m = kernel_machine(scenario, runout=False)
     low, high = diameter_range(scenario)
     both = (scenario.run.crawl_speed, scenario.run.line_speed)
@@ -82,7 +85,7 @@ def speed_change_curve(
         points = [(float(d), both) for d in places]
 
     def needed(diameter: float, speeds: tuple[float, ...], a: float) -> float:
-        T = wanted_tension(scenario, diameter, tension=tension)
+        T = wanted_tension(scenario, diameter, tension=None) * share
         outputs = [
             ramp_state(m, diameter=diameter, line_speed=v, tension=T, acceleration=a).output
             for v in speeds

@@ -40,8 +40,8 @@ class SpeedChangeRun:
         largest_tension: in the same time [N].
         lost: "slack web" or "web break", else empty.
         closed_form: tension that the output would settle at in the ramp, shape (n,) [N]; below 0
-            where the web goes slack; nan before and after the ramp and in automatic, where the
-            output never rests.
+            where the web goes slack; nan outside the straight part of the ramp and in automatic,
+            where the output never rests.
     """
 
     kind: Kind
@@ -91,7 +91,9 @@ def simulate_speed_change(
         speed = min(run.crawl_speed, 0.5 * run.line_speed)
     _, lasts = speed_ramp(scenario, Action(begins, kind), speed)
     has_gains = bool(c.schedule) or (c.Kc is not None and c.Ti is not None)
-    duration = begins + lasts + max(AFTER, 0.15 * lasts)
+    rounding = run.ramp_rounding
+    ends = begins + lasts + rounding
+    duration = ends + max(AFTER, 0.15 * lasts)
     found = []
     for automatic in (False, True) if has_gains else (False,):
         for share in dict.fromkeys((0.0, compensation)):
@@ -114,7 +116,7 @@ def simulate_speed_change(
                     compensation=share,
                     trend=trend,
                     begins=begins,
-                    ends=begins + lasts,
+                    ends=ends,
                     least_tension=float(trend.web_tension[trend.time >= begins].min()),
                     largest_tension=float(trend.web_tension[trend.time >= begins].max()),
                     lost=trend.web_lost,
@@ -122,7 +124,8 @@ def simulate_speed_change(
                     if automatic
                     else _closed_form(
                         scenario, trend, kind, diameter=diameter, tension=T,
-                        ramp=(trend.time >= begins) & (trend.time < begins + lasts - 1e-9),
+                        ramp=(trend.time >= begins + rounding)
+                        & (trend.time < begins + lasts - 1e-9),
                     ),
                 )
             )  # fmt: skip

@@ -6,6 +6,7 @@ import streamlit as st
 
 from simulator import OperatingPoint, Scenario, operating_point
 from simulator.figures import draw_manual_output
+from simulator.machine import taper_at
 from simulator.manual_output import manual_output_curve, startup_points
 from simulator.screens import bench, speed_changes
 from simulator.units import UnitSystem, sensible
@@ -19,7 +20,8 @@ def page() -> None:
     diameter, speed = bench.pick_point(scenario, key="manual_output")
     picture, readings = st.container(), st.container()
     try:
-        point = operating_point(scenario, diameter=diameter, line_speed=speed, tension=tension)
+        at = tension * taper_at(scenario, diameter)
+        point = operating_point(scenario, diameter=diameter, line_speed=speed, tension=at)
         curve = manual_output_curve(scenario, tension=tension)
         startup = startup_points(scenario, tension=tension)
     except ValueError as error:

@@ -7,7 +7,7 @@ import math
 import streamlit as st
 
 from simulator import Scenario
-from simulator.machine import named_diameters
+from simulator.machine import named_diameters, taper_at
 from simulator.screens import bench
 from simulator.speed_advice import round_up
 from simulator.speed_change import (
@@ -17,6 +17,7 @@ from simulator.speed_change import (
     SpeedChange,
     rate_of,
     speed_change,
+    with_rounding,
     with_time,
 )
 from simulator.speed_change_curve import speed_change_curve
@@ -39,6 +40,7 @@ _CHANGES: dict[Kind, str] = {
 # Times offered, per power of ten [s].
 _ROUND = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0)
 _WIDEST = 8.0  # the times offered reach from the machine's own divided by this to times this [-]
+_ROUNDINGS = (0.0, 0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 1.5, 2.0, 3.0, 5.0)
 _SHARES = tuple(range(0, 151, 10))
 
 
@@ -49,23 +51,25 @@ def section(scenario: Scenario, *, diameter: float, tension: float) -> None:
     Args:
         scenario: the machine.
         diameter: of the roll that the screen has chosen [m].
-        tension: that the screen has chosen [N].
+        tension: that the screen has chosen, before any taper [N].
     """
     st.subheader("Speeding up and stopping")
     st.markdown(_INTRO)
     units = bench.unit_system()
     kind, scenario, share = _controls(scenario)
     try:
-        change = speed_change(
-            scenario, kind, diameter=diameter, tension=tension, compensation=share
-        )
+        at = tension * taper_at(scenario, diameter)
+        change = speed_change(scenario, kind, diameter=diameter, tension=at, compensation=share)
         rows = {
-            name: speed_change(scenario, kind, diameter=d, tension=tension, compensation=share)
+            name: speed_change(
+                scenario, kind, diameter=d, tension=tension * taper_at(scenario, d),
+                compensation=share,
+            )
             for name, d in named_diameters(scenario).items()
-        }
+        }  # fmt: skip
         curve = speed_change_curve(scenario, tension=tension)
         runs = simulate_speed_change(
-            scenario, kind, diameter=diameter, tension=tension, compensation=share
+            scenario, kind, diameter=diameter, tension=at, compensation=share
         )
     except ValueError as error:
         bench.show_error(error)
@@ -90,7 +94,7 @@ def section(scenario: Scenario, *, diameter: float, tension: float) -> None:
 
 def _controls(scenario: Scenario) -> tuple[Kind, Scenario, float]:
     """Return what is chosen: the change, the machine with the time for it, and the share [%]."""
-    what, how_long, how_much = st.columns(3)
+    what, how_long, corners, how_much = st.columns(4)
     with what:
         kind = st.radio(
             "Change of speed", KINDS, index=KINDS.index("fast stop"), format_func=_CHANGES.get,
@@ -105,12 +109,21 @@ def _controls(scenario: Scenario) -> tuple[Kind, Scenario, float]:
             key=f"speed_changes.time.{kind}.{own!r}",
             persist_state="session",
         )  # fmt: skip
+    with corners:
+        own_corners = scenario.run.ramp_rounding
+        rounding = st.select_slider(
+            "Corners rounded over [s]", sorted({own_corners, *_ROUNDINGS}), own_corners,
+            format_func=lambda t: f"{t:.4g}", key=f"speed_changes.rounding.{own_corners!r}",
+            help="The line's drive can come into a ramp of speed, and out of it, gently; the ramp "
+            "keeps its slope and takes this much longer.",
+            persist_state="session",
+        )  # fmt: skip
     with how_much:
         share = st.select_slider(
             "Inertia compensation [% of what the roll's inertia takes]", _SHARES, 100,
             key="speed_changes.share", persist_state="session",
         )  # fmt: skip
-    return kind, with_time(scenario, kind, time), float(share)
+    return kind, with_rounding(with_time(scenario, kind, time), rounding), float(share)
 
 
 def _times(own: float) -> list[float]:

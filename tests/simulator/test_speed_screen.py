@@ -52,8 +52,9 @@ def test_section_opens_on_every_machine(scenario: Scenario) -> None:
 def test_every_choice_at_its_ends(laminate: Scenario, kind: str, end: int) -> None:
     app = opened(_section, laminate)
     app.radio[0].set_value(kind).run()
-    time, share = app.select_slider
+    time, rounding, share = app.select_slider
     time.set_value(float(time.options[end]))
+    rounding.set_value(float(rounding.options[end]))
     share.set_value(int(share.options[end]))
     app.run()
     assert not app.exception
@@ -77,7 +78,7 @@ def test_more_time_clears_the_fault(film: Scenario) -> None:
     assert not app.exception
     assert not app.error
     # Half the compensation, more of the error.
-    app.select_slider[1].set_value(50).run()
+    app.select_slider[2].set_value(50).run()
     assert "Tension with 50 % compensation [N]" in app.table[0].value.columns
 
 
