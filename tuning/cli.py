@@ -12,7 +12,8 @@ from rich.console import Console
 
 from simulator import ScenarioError, load_scenario
 from tuning.design import DEFAULT_MS
-from tuning.pretune import as_json, pretune
+from tuning.pretune import pretune
+from tuning.pretune_json import as_json
 from tuning.report import print_report
 
 BAD_INPUT = 2

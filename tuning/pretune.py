@@ -2,7 +2,7 @@
 
 Scenario → operating points and linear plants over the roll → step test → rules judged on this
 machine → gains for the whole roll → simulated hand-over. One frozen result carries it all; the
-command prints it, and programs read it as JSON.
+command prints it, and programs read it as JSON (`pretune_json`).
 """
 
 from __future__ import annotations
@@ -10,13 +10,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 from simulator import LinearPlant, OperatingPoint, Scenario, linearise, operating_point
 from simulator.machine import named_diameters
+from simulator.speed_change import KINDS, SpeedChange, speed_change
 from simulator.units import METRIC, UnitSystem, sensible
 from tuning.design import DEFAULT_MS, RollDesign, design_for_roll
-from tuning.gains import Gains
 from tuning.handover import Handover, handover
 from tuning.margins import RINGS_ABOVE, Margins, loop_margins, plant_response
 from tuning.rules import Suggestion, suggest
@@ -100,6 +99,7 @@ class Pretune:
         ultimate: the true ultimate cycle there; None if no proportional gain makes it swing.
         rules: every rule, judged.
         design: gains for the whole roll.
+        speed_changes: (name of the diameter, what a start, a stop and a fast stop ask there).
         handover: simulated with them at full roll and line speed, as the scenario is set.
         handover_off: the same with the setpoint 10 % above the reading.
         handover_untracked: the same with the integral term not following the output in manual.
@@ -112,6 +112,7 @@ class Pretune:
     ultimate: Ultimate | None
     rules: tuple[JudgedRule, ...]
     design: RollDesign
+    speed_changes: tuple[tuple[str, SpeedChange], ...]
     handover: Handover
     handover_off: Handover
     handover_untracked: Handover
@@ -148,9 +149,15 @@ def pretune(
     design = design_for_roll(scenario, ms_limit=ms_limit)
     progress("hand-over from manual to automatic")
     switch = handover(scenario, design.gains)
+    ramps = tuple(
+        (name, speed_change(scenario, kind, diameter=diameter))
+        for kind in KINDS
+        for name, diameter in named_diameters(scenario).items()
+    )
     warnings = (
         *scenario.warnings,
         *seat_warnings(points),
+        *(f"{name}: {ramp.reason}" for name, ramp in ramps if ramp.reason),
         *test.warnings,
         *design.warnings,
         *switch.warnings,
@@ -162,6 +169,7 @@ def pretune(
         ultimate=ultimate,
         rules=rules,
         design=design,
+        speed_changes=ramps,
         handover=switch,
         handover_off=handover(scenario, design.gains, setpoint_offset=SETPOINT_OFF),
         handover_untracked=handover(scenario, design.gains, tracking=False),
@@ -209,104 +217,3 @@ def judge_rules(
         place = (points[worst].name, points[worst].point.line_speed)
         judged.append(JudgedRule(suggestion, margins[0], margins[worst], place))
     return tuple(judged)
-
-
-def as_json(result: Pretune) -> dict[str, Any]:
-    """Return the result as plain data with SI units in the key names; nan and inf become None."""
-    design, fit = result.design, result.step_test.fit
-    whole: dict[str, Any] = _plain(
-        {
-            "title": result.scenario.title,
-            "zone": result.scenario.zone,
-            "operating_points": [_point_json(p.point) for p in result.points],
-            "plant": [
-                {
-                    "diameter_m": p.point.diameter,
-                    "line_speed_m_per_s": p.point.line_speed,
-                    "static_gain": p.plant.static_gain,
-                    "natural_frequency_Hz": p.plant.natural_frequency / (2.0 * math.pi),
-                    "damping_ratio": p.plant.damping_ratio,
-                    "roll_frequency_Hz": p.roll_frequency,
-                }
-                for p in result.points
-            ],
-            "step_test": {
-                "diameter_m": result.step_test.diameter,
-                "line_speed_m_per_s": result.step_test.line_speed,
-                "step_percent": result.step_test.step,
-                "model": {
-                    "kind": fit.best.kind,
-                    "gain": fit.best.gain,
-                    "time_constant_s": fit.best.time_constant,
-                    "dead_time_s": fit.best.dead_time,
-                    "damping": fit.best.damping,
-                },
-                "fit": fit.fit_percent,
-                "rings": fit.rings,
-            },
-            "rules": [_rule_json(rule) for rule in result.rules],
-            "recommended": {
-                **_gains_json(design.gains),
-                "filter_ratio": design.gains.filter_ratio,
-                "worst": {
-                    "Ms": design.worst.margins.Ms,
-                    "diameter_m": design.worst.diameter,
-                    "line_speed_m_per_s": design.worst.line_speed,
-                },
-                "schedule": [
-                    {"diameter_m": entry.diameter, **_gains_json(entry.gains)}
-                    for entry in design.schedule
-                ],
-            },
-            "handover": {
-                "tension_bump_percent": result.handover.tension_bump,
-                "output_bump_percent": result.handover.output_bump,
-                "settling_s": result.handover.settling,
-            },
-            "warnings": list(result.warnings),
-        }
-    )
-    return whole
-
-
-def _point_json(point: OperatingPoint) -> dict[str, Any]:
-    return {
-        "diameter_m": point.diameter,
-        "line_speed_m_per_s": point.line_speed,
-        "tension_N": point.tension,
-        "output_percent": point.output,
-        "torque_N_m": point.torque,
-        "slip_power_W": point.slip_power,
-        "reachable": point.reachable,
-        "reason": point.reason,
-        "warnings": list(point.warnings),
-    }
-
-
-def _rule_json(judged: JudgedRule) -> dict[str, Any]:
-    gains, here = judged.suggestion.gains, judged.here
-    return {
-        "rule": judged.suggestion.rule.name,
-        "source": judged.suggestion.rule.source,
-        **(_gains_json(gains) if gains else {"Kc": None, "Ti_s": None, "Td_s": None}),
-        "stable": here.stable if here else None,
-        "Ms": here.Ms if here and here.stable else None,
-        "gain_margin": here.gain_margin if here else None,
-        "phase_margin_deg": here.phase_margin if here else None,
-        "note": judged.note,
-    }
-
-
-def _gains_json(gains: Gains) -> dict[str, Any]:
-    return {"Kc": gains.Kc, "Ti_s": gains.Ti, "Td_s": gains.Td}
-
-
-def _plain(value: Any) -> Any:
-    """JSON knows no nan and no infinity: both become None."""
-    if isinstance(value, dict):
-        return {key: _plain(inner) for key, inner in value.items()}
-    if isinstance(value, list):
-        return [_plain(inner) for inner in value]
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value

@@ -9,6 +9,10 @@ from rich.markup import escape
 from rich.table import Table
 
 from simulator.cautions import ADVICE, CAUTIONS
+from simulator.machine import named_diameters
+from simulator.speed_advice import round_up
+from simulator.speed_change import RampTension
+from simulator.trend import SLACK_WEB, WEB_BREAK
 from simulator.units import METRIC, sensible
 from tuning.handover import Handover
 from tuning.pretune import SETPOINT_OFF, Pretune
@@ -27,7 +31,7 @@ def print_report(result: Pretune, console: Console) -> None:
     if scenario.note:
         _say(scenario.note, console)
     console.print()
-    for part in (_points, _step_test, _rules, _recommended, _handover):
+    for part in (_points, _step_test, _rules, _recommended, _speed_changes, _handover):
         part(result, console)
         console.print()
     if result.warnings:
@@ -128,6 +132,40 @@ def _recommended(result: Pretune, console: Console) -> None:
         schedule = _table("Gains that follow the diameter, if the controller can", console)
         _fill(schedule, schedule_rows(design, METRIC))
         console.print(schedule)
+
+
+def _speed_changes(result: Pretune, console: Console) -> None:
+    table = _table(
+        "Starting and stopping, with the output held and with inertia compensation", console
+    )
+    for heading in (
+        "change", "in s", "roll", "output\n%", "needed\n%", "tension if\nheld N",
+        "with 100 %\ncompensation N", "shortest\ns",
+    ):  # fmt: skip
+        table.add_column(heading, justify="left" if heading in ("change", "roll") else "right")
+    for name, change in result.speed_changes:
+        shortest = max(change.shortest_time, change.follow_time)
+        table.add_row(
+            change.kind,
+            f"{change.time:.3g}",
+            name,
+            f"{change.steady_output:.1f}",
+            f"{change.output_needed:.1f}" + ("" if change.has_torque else " (out of reach)"),
+            _ramp_tension(change.held),
+            _ramp_tension(change.compensated),
+            f"{round_up(shortest):g}" if math.isfinite(shortest) else "none",
+        )
+    console.print(table)
+    worst = result.speed_changes[-len(named_diameters(result.scenario))][1]
+    _say(f"{worst.kind[:1].upper()}{worst.kind[1:]} at {METRIC.text(worst.diameter, 'diameter')}: "
+         f"{worst.advice}.", console)  # fmt: skip
+
+
+def _ramp_tension(settled: RampTension) -> str:
+    if settled.lost == SLACK_WEB:
+        return "slack"
+    shown = f"{settled.tension:.3g}"
+    return f"{shown}, breaks" if settled.lost == WEB_BREAK else shown
 
 
 def _handover(result: Pretune, console: Console) -> None:

@@ -10,7 +10,8 @@ from simulator import load_scenario, operating_point
 from simulator.machine import named_diameters
 from tuning import RULES, loop_margins
 from tuning.gains import Gains
-from tuning.pretune import as_json, pretune
+from tuning.pretune import pretune
+from tuning.pretune_json import as_json
 
 # The object that programs rely on: key → keys of what it holds (a list holds such objects).
 SHAPE = {
