@@ -135,9 +135,7 @@ def _recommended(result: Pretune, console: Console) -> None:
 
 
 def _speed_changes(result: Pretune, console: Console) -> None:
-    table = _table(
-        "Starting and stopping, with the output held and with inertia compensation", console
-    )
+    table = _table("Starts and stops: tension with the output held, or compensated", console)
     for heading in (
         "change", "in s", "roll", "output\n%", "needed\n%", "tension if\nheld N",
         "with 100 %\ncompensation N", "shortest\ns",

@@ -92,6 +92,20 @@ def test_numbers_agree_with_the_functions_behind_them(result):
             assert m.Ms == pytest.approx(rule["Ms"], rel=1e-9)
 
 
+def test_starts_and_stops_are_answered(result):
+    """The fast stop at full roll takes 147 N m of 120, see tests/simulator/test_speed_change.py."""
+    data = as_json(result)
+    assert len(data["speed_changes"]) == 3 * len(named_diameters(result.scenario))
+    (stop,) = [
+        change
+        for change in data["speed_changes"]
+        if change["kind"] == "fast stop" and change["diameter_m"] == 0.8
+    ]
+    assert stop["torque_needed_N_m"] == pytest.approx(147.2, abs=0.1)
+    assert not stop["has_torque"]
+    assert any("full roll: too little torque" in warning for warning in result.warnings)
+
+
 def test_lag_and_delay_rules_are_shown_to_mislead_on_a_ringing_machine(foil):
     judged = {r.suggestion.rule.name: r for r in pretune(foil).rules}
     assert "unstable" in judged["Cohen-Coon PI"].verdict()
