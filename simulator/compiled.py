@@ -48,7 +48,7 @@ def kept(function: _Function) -> _Function:
     return made
 
 
-def text_of(*modules: ModuleType) -> str:
-    """Return one fingerprint of the source of some modules."""
-    text = b"".join(Path(str(module.__file__)).read_bytes() for module in modules)
-    return hashlib.sha256(text).hexdigest()
+def fingerprint(*modules: ModuleType) -> str:
+    """Return one fingerprint of the source of some modules, and of how this one compiles them."""
+    files = [__file__, *(str(module.__file__) for module in modules)]
+    return hashlib.sha256(b"".join(Path(file).read_bytes() for file in files)).hexdigest()

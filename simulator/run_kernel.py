@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator import control_kernel, kernel
-from simulator.compiled import inlined, kept, looping, text_of
+from simulator.compiled import fingerprint, inlined, kept, looping
 from simulator.control_kernel import (
     AUTOMATIC,
     FED,
@@ -222,14 +222,14 @@ def _run(
                 taken[scan + 1 + reading_scans] = state[2 * N + 1]
 
 
-def _under(fingerprint: str) -> Callable[..., None]:
+def _under(key: str) -> Callable[..., None]:
     @kept
     def keyed(*arguments: object) -> None:
-        if fingerprint:  # so it is part of the key
+        if key:  # named, and so part of the key of the cache
             _run(*arguments)  # type: ignore[arg-type]
 
     return keyed
 
 
 # The same as `_run`, from the cache as long as no file has changed that it is made of.
-run = _under(text_of(control_kernel, kernel))
+run = _under(fingerprint(control_kernel, kernel))
