@@ -16,7 +16,8 @@ MANUAL, AUTOMATIC, RELAY = 0, 1, 2
 # Where the controller keeps its memory between scans.
 INTEGRAL, DERIVATIVE, LAST_READING, LAST_OUTPUT, MODE, SETPOINT, MANUAL_OUTPUT = 0, 1, 2, 3, 4, 5, 6
 RELAY_SWING, RELAY_CENTRE, WORKING_SETPOINT, LAST_GAIN, FED, ARMED, RAMPED = 7, 8, 9, 10, 11, 12, 13
-CONTROLLER_MEMORY = 14
+HELD, LOW_FOR = 14, 15
+CONTROLLER_MEMORY = 16
 
 
 class Sensor(NamedTuple):
@@ -52,6 +53,7 @@ class Controller(NamedTuple):
     core_radius: float  # [m]
     full_radius: float  # [m]
     break_level: float  # [%], -inf: no hold on web break
+    break_delay: float  # [s]
     break_output: float  # [%], nan: hold the last output
     tracking: bool
     setpoint_follows: bool
@@ -61,10 +63,10 @@ class Controller(NamedTuple):
 @compiled
 def read(s: Sensor, tension: float, zero: float, dropped: bool) -> float:
     """Return the reading [N] of a filtered tension [N], its noise included, at a zero [N]."""
-    reading = s.low if dropped else min(max(s.gain * tension + zero, s.low), s.high)
-    if s.resolution > 0.0:
+    reading = s.low if dropped else s.gain * tension + zero
+    if s.resolution > 0.0 and not dropped:
         reading = s.resolution * np.floor(reading / s.resolution + 0.5)
-    return float(reading)
+    return float(min(max(reading, s.low), s.high))
 
 
 @compiled
@@ -98,13 +100,32 @@ def tapered(k: Controller, radius: float) -> float:
 
 
 @compiled
+def watch_for_break(k: Controller, memory: Array, y: float) -> None:
+    """Go to manual and hold the output where the reading [%] has been too low for too long.
+
+    Armed in automatic, once the reading has been above the level there, so that a start from slack
+    web is no break; and again after the next switch to automatic.
+    """
+    if y >= k.break_level:
+        memory[LOW_FOR] = 0.0
+        if memory[MODE] == AUTOMATIC:
+            memory[ARMED] = 1.0
+        return
+    memory[LOW_FOR] += k.scan_time
+    if memory[MODE] == AUTOMATIC and memory[ARMED] > 0.0 and memory[LOW_FOR] > k.break_delay:
+        memory[MODE], memory[HELD], memory[ARMED] = MANUAL, 1.0, 0.0
+        held = memory[LAST_OUTPUT] if np.isnan(k.break_output) else k.break_output
+        memory[MANUAL_OUTPUT] = held
+
+
+@compiled
 def control(k: Controller, memory: Array, reading: float, radius: float, feed: float) -> float:
     """Run one scan of the controller on a reading [N]; return the output [%].
 
-    u = Kc [b r - y] + I - Kc Td dy_f/dt + feed, with I[next] = I + Kc h/Ti (r - y) + h/Tt (u - v),
-    where v is the output before its limits (back-calculation; Åström & Hägglund, Advanced PID
-    Control, 2006, section 3.5, restated from memory) and Tt = Ti, or a scan where that is longer.
-    `feed` [%] is added in manual, too, so that it makes no bump at the switch.
+    u = Kc [b r - y] + I - Kc Td dy_f/dt, with I[next] = I + Kc h/Ti (r - y) + h/Tt (u - v), where v
+    is the output before its limits (back-calculation; Åström & Hägglund, Advanced PID Control,
+    2006, section 3.5, restated from memory) and Tt = Ti, or a scan where that is longer. `feed` [%]
+    is added to u, in manual, too, so that it makes no bump at the switch.
     """
     h = k.scan_time
     Kc, Ti, Td = gains_at(k, radius)
@@ -118,10 +139,13 @@ def control(k: Controller, memory: Array, reading: float, radius: float, feed: f
     memory[LAST_READING] = y
 
     share = tapered(k, radius)
+    followed = max(reading, 0.0) / share
     if memory[MODE] == MANUAL and k.setpoint_follows:
-        memory[SETPOINT] = memory[RAMPED] = reading / share
+        memory[SETPOINT] = followed
     reach = 0.01 * k.tension_range * k.setpoint_rate * h
     memory[RAMPED] += min(max(memory[SETPOINT] - memory[RAMPED], -reach), reach)
+    if memory[MODE] == MANUAL and (k.setpoint_follows or k.setpoint_rate < np.inf):
+        memory[RAMPED] = followed  # a ramp begins at the reading
     memory[WORKING_SETPOINT] = memory[RAMPED] * share
     r = 100.0 * memory[WORKING_SETPOINT] / k.tension_range
     error = r - y
@@ -134,32 +158,32 @@ def control(k: Controller, memory: Array, reading: float, radius: float, feed: f
     memory[LAST_GAIN] = Kc
     direct = Kc * proportional + memory[DERIVATIVE]
 
-    if y >= k.break_level:
-        memory[ARMED] = 1.0
-    elif memory[ARMED] > 0.0 and memory[MODE] == AUTOMATIC:
-        memory[ARMED] = 0.0
-        memory[MODE] = MANUAL
-        held = memory[LAST_OUTPUT] - memory[FED]
-        memory[MANUAL_OUTPUT] = held if np.isnan(k.break_output) else k.break_output
+    watch_for_break(k, memory, y)
+    if memory[HELD] > 0.0:
+        feed = 0.0
 
+    # Limits and rate are the controller's own affair; what is fed forward comes on top, as far as
+    # the output goes, and where it drives the output to its end the integral term waits.
     if memory[MODE] == AUTOMATIC:
-        wanted = direct + memory[INTEGRAL] + feed
-        u = min(max(wanted, k.output_low), k.output_high)
-        reach = k.output_rate * h
-        u = min(max(u, memory[LAST_OUTPUT] - reach), memory[LAST_OUTPUT] + reach)
+        wanted = direct + memory[INTEGRAL]
+        own = min(max(wanted, k.output_low), k.output_high)
+        last, reach = memory[LAST_OUTPUT] - memory[FED], k.output_rate * h
+        own = min(max(own, last - reach), last + reach)
+        u = min(max(own + feed, k.output_low), k.output_high)
         if Ti < np.inf:
-            memory[INTEGRAL] += Kc * h / Ti * error
+            if not (k.anti_windup and (own + feed - u) * error > 0.0):
+                memory[INTEGRAL] += Kc * h / Ti * error
             if k.anti_windup:
-                memory[INTEGRAL] += h / max(Ti, h) * (u - wanted)
+                memory[INTEGRAL] += h / max(Ti, h) * (own - wanted)
     else:
+        own = memory[MANUAL_OUTPUT]
         if memory[MODE] == RELAY:
             swing = memory[RELAY_SWING] if y < r else -memory[RELAY_SWING]
-            u = memory[RELAY_CENTRE] + swing
-        else:
-            u = memory[MANUAL_OUTPUT] + feed
-        u = min(max(u, k.output_low), k.output_high)
+            own, feed = memory[RELAY_CENTRE] + swing, 0.0
+        own = min(max(own, k.output_low), k.output_high)
+        u = min(max(own + feed, k.output_low), k.output_high)
         if k.tracking:
-            memory[INTEGRAL] = u - direct - feed
+            memory[INTEGRAL] = own - direct
     memory[LAST_OUTPUT] = u
-    memory[FED] = feed
+    memory[FED] = u - own
     return float(u)

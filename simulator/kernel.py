@@ -165,7 +165,8 @@ def derivative(
     `direction` is the way each body slides (+1, -1) or 0 where it sticks; index 0 is the roll,
     index j the roller at station j, index N a clutch's driven side against the roll. `web` is laid
     by `lay_web`. The rows of `forces`, shape (3, N): tension of each span [N], torque on each body
-    without its dry friction [N m], dry friction it has at rest [N m].
+    without its dry friction [N m], dry friction it has at rest [N m]. A locked clutch's torque is
+    the one at constant speed: whether its driven side speeds up is not known here.
     """
     line = m.line
     N = line.shape[1]
@@ -252,7 +253,8 @@ def derivative(
     if (growth < 0.0 and radius <= m.core_radius) or (growth > 0.0 and radius >= m.full_radius):
         growth = 0.0
     work[stage, 2 * N + 2] = growth
-    if m.time_compression > 1.0 and direction[0] != 0:
+    locked = m.device == CLUTCH and direction[N] == 0
+    if m.time_compression > 1.0 and direction[0] != 0 and not locked:
         # Build-up in fast motion: only life's own share of it has to speed the roll up or down.
         work[stage, N] -= (1.0 - 1.0 / m.time_compression) * growth * omega / radius
     work[stage, 2 * N + 3] = omega
@@ -361,7 +363,7 @@ def step(
             else:
                 direction[j] = -direction[j]
     if m.device == CLUTCH:
-        slip_clutch(m, state, direction, speeds[2], torque, forces[1, 0])
+        slip_clutch(m, state, direction, speeds, h, torque, forces[1, 0])
     return torque
 
 
@@ -370,20 +372,30 @@ def slip_clutch(
     m: Machine,
     state: Array,
     direction: NDArray[np.int64],
-    line_speed: float,
+    speeds: tuple[float, float, float],
+    h: float,
     torque: float,
     drive: float,
 ) -> None:
     """Lock a clutch where its slip has crossed zero, hold it locked, or let it slip, in place.
 
-    `torque` is what it passed in the step, `drive` the torque on the roll with that [N m].
+    `speeds` is the line speed at the start, middle and end of the step of `h` seconds; `torque` is
+    what the clutch passed in it, `drive` the torque on the roll with that [N m].
     """
     N = m.line.shape[1]
     most = max(device_torque(m, state[2 * N]), 0.0)
-    driven = m.overdrive * line_speed / m.core_radius
-    needed = direction[0] * m.bearing_drag - (drive - torque)
+    driven = m.overdrive * speeds[2] / m.core_radius
+    # Locked, the roll must follow its driven side up and down.
+    follow = m.overdrive * (speeds[2] - speeds[0]) / (m.core_radius * h)
+    needed = roll_inertia(m, state[2 * N + 2]) * follow
+    needed += direction[0] * m.bearing_drag - (drive - torque)
+    # … and an instant change of line speed tears it off.
+    jump = m.overdrive * speeds[0] / m.core_radius - state[N]
     if driven <= 0.0:
-        direction[N] = 1
+        # A roll that coasts is faster than a driven side that starts again.
+        direction[N] = -1 if state[N] > 0.0 else 1
+    elif direction[N] == 0 and abs(jump) > 1e-6 * driven:
+        direction[N] = 1 if jump > 0.0 else -1
     elif direction[N] == 0 and abs(needed) > most:
         direction[N] = 1 if needed > 0.0 else -1
     elif direction[N] == 0:

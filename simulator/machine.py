@@ -252,6 +252,7 @@ def kernel_controller(scenario: Scenario) -> control_kernel.Controller:
         core_radius=0.5 * low,
         full_radius=0.5 * high,
         break_level=-math.inf if c.break_level is None else c.break_level,
+        break_delay=c.break_delay,
         break_output=math.nan if c.break_output is None else c.break_output,
         tracking=c.tracking,
         setpoint_follows=c.setpoint_follows,

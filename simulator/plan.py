@@ -97,8 +97,8 @@ class Action:
             raise SimulationError(f"action {self.what} {self.value} at {self.at} s: not finite")
         if not (math.isfinite(self.over) and self.over >= 0.0):
             raise SimulationError(f"action {self.what}, over {self.over} s: must be 0 s or more")
-        if self.what == "line speed" and self.value < 0.0:
-            raise SimulationError(f"line speed {self.value} m/s: must be 0 m/s or more")
+        if self.what in ("line speed", "setpoint") and self.value < 0.0:
+            raise SimulationError(f"{self.what} {self.value:g}: must be 0 or more")
         if self.what in _CHANGES_WEB and not 1.0 / _MOST_CHANGE <= self.value <= _MOST_CHANGE:
             raise SimulationError(
                 f"{self.what} {self.value}: must lie between {1.0 / _MOST_CHANGE:g} and "
@@ -189,3 +189,17 @@ def kernel_events(
             speeds |= {now, value}
         rows.append((scan, kind, value, over))
     return np.array(rows, dtype=float).reshape(-1, 4), speeds
+
+
+def stiffest_web(actions: Sequence[Action]) -> float:
+    """Return the stiffest web of a plan over the scenario's own [-], at least 1.
+
+    Args:
+        actions: in the order of time.
+    """
+    most, now = 1.0, {"web thickness": 1.0, "web modulus": 1.0}
+    for action in actions:
+        if action.what in now:
+            now[action.what] = action.value
+            most = max(most, now["web thickness"] * now["web modulus"])
+    return most

@@ -13,6 +13,7 @@ from simulator.compiled import fingerprint, inlined, kept, looping
 from simulator.control_kernel import (
     AUTOMATIC,
     FED,
+    HELD,
     LAST_OUTPUT,
     MANUAL,
     MANUAL_OUTPUT,
@@ -112,6 +113,7 @@ def _run(
     lay_web(m, kinds, count, web)
     sent = np.full(scans + output_scans + 2, first_output)
     taken = np.full(scans + reading_scans + 2, state[2 * N + 1])
+    thinnest = 1.0  # web in the zone, over the scenario's: that is where it breaks
     stuck = played = first_output
     broken = False
     zero, dropped_until = s.zero, -1.0
@@ -128,40 +130,40 @@ def _run(
             elif kind == SET_SETPOINT:
                 memory[SETPOINT] = value
             elif kind == TO_AUTOMATIC:
-                memory[MODE] = AUTOMATIC
+                memory[MODE], memory[HELD] = AUTOMATIC, 0.0
             elif kind == TO_MANUAL:
-                memory[MODE] = MANUAL
-                memory[MANUAL_OUTPUT] = memory[LAST_OUTPUT] - memory[FED]
+                own = memory[LAST_OUTPUT] - memory[FED]
+                memory[MANUAL_OUTPUT] = memory[RELAY_CENTRE] if memory[MODE] == RELAY else own
+                memory[MODE], memory[HELD] = MANUAL, 0.0
             elif kind == SET_LINE_SPEED:
                 ramp_from, ramp_to, ramp_start, ramp_time = line_speed, value, t, events[event, 3]
+                if ramp_time <= 0.0:
+                    line_speed = value
             elif kind == TO_RELAY:
                 memory[MODE] = RELAY
                 memory[RELAY_SWING] = value
-                memory[RELAY_CENTRE] = memory[LAST_OUTPUT]
+                memory[RELAY_CENTRE] = memory[LAST_OUTPUT] - memory[FED]
             elif kind in (SET_THICKNESS, SET_MODULUS):
                 kinds[count] = kinds[count - 1]
                 kinds[count, 0] = 0.0
                 kinds[count, 2 if kind == SET_THICKNESS else 1] = value
                 count += 1
                 lay_web(m, kinds, count, web)
+                thinnest = kinds[:count, 2].min()
             elif kind == SET_ZERO:
-                zero = value
+                zero = value - s.drift * t
             elif kind == DROP_OUT:
                 dropped_until = t + events[event, 3]
             event += 1
-        if ramp_time <= 0.0:
-            line_speed = ramp_to
 
-        feed = 0.0
-        if k.feed_per_torque != 0.0:
-            radius = state[2 * N + 2]
-            now = t + 1e-9
-            _, acceleration = ramp(now, ramp_from, ramp_to, ramp_start, ramp_time, m.ramp_rounding)
-            feed = k.feed_per_torque * roll_inertia(m, radius) * acceleration / radius
+        now, radius = t + 1e-9, state[2 * N + 2]
+        _, acceleration = ramp(now, ramp_from, ramp_to, ramp_start, ramp_time, m.ramp_rounding)
+        inertia = roll_inertia(m, radius)
+        feed = k.feed_per_torque * inertia * acceleration / radius
         noisy = taken[scan] + noise[scan]
         reading = read(s, noisy, zero + s.drift * t, t < dropped_until)
         was = memory[MODE]
-        output = control(k, memory, reading, state[2 * N + 2], feed)
+        output = control(k, memory, reading, radius, feed)
         if was == AUTOMATIC and memory[MODE] == MANUAL and np.isnan(happened[HELD_AT]):
             happened[HELD_AT] = t
         # The supply stays where it is until the output has gone on by more than its sticking, and
@@ -174,6 +176,8 @@ def _run(
         if scan % record_every == 0:
             v = line_speed * (1.0 + m.nip_unevenness * math.cos(nip_angle))
             torque = derivative(m, state, direction, sent[scan], v, broken, web, work, 0, forces)
+            if m.device == CLUTCH and direction[N] == 0:
+                torque += inertia * m.overdrive * acceleration / m.core_radius
             record[row, TORQUE] = torque
             record[row, TIME] = t
             record[row, READING] = reading
@@ -212,9 +216,10 @@ def _run(
                 )
                 if count > 1:
                     count = carry_web(m, state, v2, h, kinds, count, web)
+                    thinnest = kinds[:count, 2].min()
                 if not broken:
                     for span in range(N):
-                        if forces[0, span] > m.breaking_tension:
+                        if forces[0, span] > thinnest * m.breaking_tension:
                             broken = True
                             happened[BROKEN_AT] = now + h
             t += lasts

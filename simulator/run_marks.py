@@ -27,7 +27,7 @@ def trend_of(
     actions: Sequence[Action],
     happened: Array,
     notes: tuple[str, ...],
-    builds_up: bool,
+    time_compression: float,
 ) -> Trend:
     """Return the trend of a run, with its marks and warnings.
 
@@ -37,7 +37,7 @@ def trend_of(
         actions: that were planned.
         happened: times of a web break and of the controller's hold on it [s]; nan if none.
         notes: warnings from before the run.
-        builds_up: whether the roll's diameter changed in the run [-].
+        time_compression: how much faster than life the roll built up or down [-].
     """
     time = record[:, run_kernel.TIME]
     spans = record[:, run_kernel.COLUMNS :]
@@ -49,11 +49,13 @@ def trend_of(
         power = np.abs(record[:, run_kernel.TORQUE] * record[:, run_kernel.SLIP])
         # As all else, heat starts from where it has settled.
         start = steady_rise(scenario, float(power[0]))
-        rise = temperature_rise(scenario, time, power, start=start)
+        # … and where a roll runs through in fast motion, so does the heat.
+        pace = max(time_compression, 1.0)
+        rise = temperature_rise(scenario, pace * time, power, start=start)
 
     # (time, mark, warning)
     found: Found = _lost_web(time, spans, happened)
-    if builds_up:
+    if time_compression > 0.0:
         found += _end_of_roll(scenario, time, record[:, run_kernel.DIAMETER])
     found += _slipping(scenario, time, spans, found)
     found += _too_hot(scenario, time, rise)

@@ -164,8 +164,8 @@ def doubts(s: Scenario) -> tuple[str, ...]:
         found.append(
             "running tension is below 10 % of the measured scale: a smaller scale shows more"
         )
-    level = s.controller.break_level
-    if level is not None and level * s.controller.tension_range > 80.0 * s.run.tension:
+    level, least = s.controller.break_level, s.run.tension * (1.0 - 0.01 * s.controller.taper)
+    if level is not None and level * s.controller.tension_range > 80.0 * least:
         found.append(
             "controller.break_level is above 80 % of running tension: a swing would pass for a "
             "web break"

@@ -122,8 +122,14 @@ class Controller:
         ]
         | None
     ) = None
+    break_delay: Annotated[
+        float, Quantity("s", 0.0, 60.0, "how long the reading must be below break_level")
+    ] = 0.0
     break_output: (
-        Annotated[float, Quantity("%", 0.0, 100.0, "output after a web break; held if not given")]
+        Annotated[
+            float,
+            Quantity("%", 0.0, 100.0, "output after a web break; not given, the last is held"),
+        ]
         | None
     ) = None
     tracking: Flag = True

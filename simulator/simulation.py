@@ -20,7 +20,7 @@ from simulator.machine import (
     running_tension,
 )
 from simulator.operating_point import check_diameter, steady_state, tension_at
-from simulator.plan import Action, in_order, kernel_events
+from simulator.plan import Action, in_order, kernel_events, stiffest_web
 from simulator.run_marks import trend_of
 from simulator.scenario import Scenario
 from simulator.trend import Trend
@@ -103,7 +103,8 @@ def simulate(
     scans = max(math.ceil(duration / k.scan_time - 1e-9), 1)
     output_scans, output_part = split_dead_time(scenario.torque_device.dead_time, k.scan_time)
     reading_scans, reading_part = split_dead_time(scenario.load_cell.dead_time, k.scan_time)
-    longest = step_share / fastest_rate(m, speeds=tuple(sorted(speeds)), tension=T)
+    stiff = m._replace(stiffness=stiffest_web(actions) * m.stiffness)
+    longest = step_share / fastest_rate(stiff, speeds=tuple(sorted(speeds)), tension=T)
     pieces = _pieces(k.scan_time, output_part, reading_part, longest=longest)
     steps, rows = scans * pieces[:, 1].sum(), -(-scans // record_every)
     if steps > MOST_STEPS or scans > MOST_SCANS or rows > MOST_ROWS:
@@ -129,7 +130,9 @@ def simulate(
     memory[control_kernel.LAST_GAIN], _, _ = control_kernel.gains_at(k, 0.5 * D)
     if k.tracking or automatic:
         wanted = 100.0 * memory[control_kernel.SETPOINT] * share / k.tension_range
-        proportional = k.setpoint_weight * wanted - y
+        off = wanted - y
+        off -= min(max(off, -k.deadband), k.deadband)
+        proportional = off - (1.0 - k.setpoint_weight) * wanted
         memory[control_kernel.INTEGRAL] = output - memory[control_kernel.LAST_GAIN] * proportional
 
     draws = np.random.default_rng(seed).standard_normal(scans)
@@ -155,7 +158,7 @@ def simulate(
     )
     return trend_of(
         scenario, record, actions=actions, happened=happened, notes=notes,
-        builds_up=time_compression > 0.0,
+        time_compression=time_compression,
     )  # fmt: skip
 
 

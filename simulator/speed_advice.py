@@ -20,6 +20,9 @@ SMALL_ERROR = 0.1
 HARD_SWING = 0.3
 # A device that is late by more than this share of the first swing can do little about it [-].
 LATE = 0.5
+# Torque that just suffices leaves no room for what the model does not know: more time [-].
+MARGIN = 1.15
+SAFETY = "only as far as the machine's own stop time for safety, its manual and local codes allow"
 
 
 def comes_to(tension: RampTension) -> str:
@@ -84,16 +87,19 @@ def what_to_do(scenario: Scenario, change: SpeedChange) -> str:
         if not compensated.lost and change.swing_lost and _too_late(scenario, change):
             lost = "goes slack" if change.swing_lost == SLACK_WEB else "breaks"
             then = f"it still {lost} before the tension could settle at {compensated.tension:.3g} N"
-        least = max(change.shortest_time, change.follow_time)
-        if _too_late(scenario, change):
-            # At the same top rate a ramp with rounded corners takes as much longer as they last.
-            rounded = f", and {round_up(2.0 * change.half_swing):g} s on top to round its corners"
-        else:
-            rounded = ""
+        least = MARGIN * max(change.shortest_time, change.follow_time)
+        # At the same top rate a ramp with rounded corners takes as much longer as they last.
+        corner = corner_time(scenario, change)
+        rounded = f", and {round_up(corner):g} s on top to round its corners" if corner else ""
+        safety = f" ({SAFETY})" if change.kind == "fast stop" else ""
+        with_it = (
+            f", and with {change.compensation:.3g} % inertia compensation {then}"
+            if change.compensation
+            else ""
+        )
         return (
-            f"allow {round_up(least):g} s or more for the {change.kind}{rounded}, or take a "
-            f"device or gear with more reach; in {change.time:.3g} s {comes_to(held)}, and with "
-            f"{change.compensation:.3g} % inertia compensation {then}"
+            f"allow {round_up(least):g} s or more for the {change.kind}{rounded}{safety}, or take "
+            f"a device or gear with more reach; in {change.time:.3g} s {comes_to(held)}{with_it}"
         )
     if not held.lost and abs(held.error) <= SMALL_ERROR * T:
         share = 100.0 * abs(held.error) / T
@@ -103,8 +109,10 @@ def what_to_do(scenario: Scenario, change: SpeedChange) -> str:
         f"while the speed changes; left where it is, {comes_to(held)}"
     )
     if not compensated.lost and abs(compensated.error) <= SMALL_ERROR * T:
-        but = ", with the corners of the speed ramp rounded" if _too_late(scenario, change) else ""
-        return f"{start}. {change.compensation:.3g} % inertia compensation does it{but}"
+        verdict = _does_it(scenario, change)
+        return f"{start}. {change.compensation:.3g} % inertia compensation {verdict}"
+    if change.compensation == 0.0:
+        return f"{start}: that is what inertia compensation does, or else automatic has to"
     if change.compensation < 100.0:
         return (
             f"{start}. {change.compensation:.3g} % inertia compensation is not enough: with it "
@@ -124,7 +132,7 @@ def warnings_of(scenario: Scenario, change: SpeedChange) -> tuple[str, ...]:
         change: of its speed.
     """
     found = []
-    device, rate = scenario.torque_device, scenario.controller.output_rate
+    device = scenario.torque_device
     if _swings_hard(change):
         found.append(_swing(scenario, change))
     step = abs(0.01 * change.compensation * change.inertia_torque / torque_per_percent(scenario))
@@ -136,12 +144,41 @@ def warnings_of(scenario: Scenario, change: SpeedChange) -> tuple[str, ...]:
             f"inertia compensation would move the output by {step:.2g} % only, less than the "
             f"play of the brake's supply ({play:.2g} %): it may not get through"
         )
-    if rate is not None and step > 0.1 * change.time * rate:
-        found.append(
-            f"in automatic the output may change by {rate:.3g} % a second only: the compensation "
-            f"takes {step / rate:.2g} s to come and to go"
-        )
     return tuple(found)
+
+
+def corner_time(scenario: Scenario, change: SpeedChange) -> float:
+    """Return over how long the corners of the ramp should be rounded [s]; 0 where sharp will do.
+
+    Over one whole swing they leave no swing behind, apart from damping: the mean of a sine over its
+    period is 0. And while the acceleration comes up over r, a device that is late by L leaves the
+    share L/r of the error without compensation: r so long that this is a swing to be borne.
+
+    Args:
+        scenario: the machine.
+        change: of its speed.
+    """
+    if not _swings_hard(change):
+        return 0.0
+    lag = _late(scenario) * abs(change.inertia_error) / (HARD_SWING * change.tension)
+    return max(2.0 * change.half_swing, lag)
+
+
+def _does_it(scenario: Scenario, change: SpeedChange) -> str:
+    """Whether inertia compensation does it, and what the corners have to do with it."""
+    corner = corner_time(scenario, change)
+    if corner == 0.0:
+        return "does it"
+    if corner > change.time:
+        return (
+            f"alone does not do it: the {scenario.torque_device.kind} is too late for a ramp this "
+            f"short; take {round_up(corner):g} s or more for it"
+        )
+    left = min(_late(scenario) / corner, 1.0) * abs(change.inertia_error)
+    return (
+        f"does it once the corners of the speed ramp are rounded over {round_up(corner):g} s; a "
+        f"passing error of about {left:.2g} N stays"
+    )
 
 
 def _swings_hard(change: SpeedChange) -> bool:
@@ -160,11 +197,7 @@ def _too_late(scenario: Scenario, change: SpeedChange) -> bool:
 
 
 def _swing(scenario: Scenario, change: SpeedChange) -> str:
-    """What the corner of the ramp does, and for how long it should be rounded.
-
-    An acceleration that comes up evenly over one whole swing leaves no swing behind, apart from
-    damping: the mean of a sine over its period is 0.
-    """
+    """What the corner of the ramp does, and for how long it should be rounded."""
     comes = {
         SLACK_WEB: "the web goes slack",
         WEB_BREAK: f"the tension goes to {change.first_swing:.3g} N, and the web breaks,",
@@ -181,7 +214,7 @@ def _swing(scenario: Scenario, change: SpeedChange) -> str:
             f"swing takes {change.half_swing:.2g} s: inertia compensation does little against it, "
             "and makes the same swing the other way where the change ends"
         )
-    whole = round_up(2.0 * change.half_swing)
+    whole = round_up(corner_time(scenario, change))
     return f"{text}. Round the corners of the speed ramp, over {whole:g} s or longer"
 
 

@@ -185,7 +185,8 @@ def rate_of(scenario: Scenario, kind: Kind) -> tuple[float, float]:
     _check_kind(kind)
     start = 0.0 if kind == "start" else scenario.run.line_speed
     target, time = speed_ramp(scenario, Action(0.0, kind), start)
-    return (target - start) / time, time
+    # Corners longer than the ramp leave no straight part, and make the ramp as long as they are.
+    return (target - start) / max(time, scenario.run.ramp_rounding), time
 
 
 def ramp_state(
@@ -308,7 +309,7 @@ def speed_change(
         swing_lost=loses(states[first], swing),
         half_swing=half_swing,
         shortest_time=max(
-            _shortest(scenario, s.output, output, time)
+            _shortest(scenario, s.output, output, max(time, run.ramp_rounding))
             for s, output in zip(still, outputs, strict=True)
         ),
         follow_time=device.dead_time + math.log(20.0) * device.lag,
@@ -371,10 +372,12 @@ def _check_kind(kind: str) -> None:
 def _shortest(scenario: Scenario, steady: float, needed: float, time: float) -> float:
     """Time at which the output reaches its end [s]: it goes off from steady with 1/time."""
     c = scenario.controller
-    if not c.output_low < steady < c.output_high:
+    if not c.output_low <= steady <= c.output_high:
         return math.inf
+    if needed == steady:
+        return 0.0
     end = c.output_high if needed > steady else c.output_low
-    return time * (needed - steady) / (end - steady)
+    return math.inf if end == steady else time * (needed - steady) / (end - steady)
 
 
 def _first_swing(scenario: Scenario, diameter: float, v: float, T: float) -> tuple[float, float]:

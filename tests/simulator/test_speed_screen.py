@@ -65,7 +65,7 @@ def test_film_fast_stop_is_answered(film: Scenario) -> None:
     """About 147 N m of 120 N m, see test_speed_change for the sum by hand."""
     app = opened(_section, film)
     assert "147 N m" in app.error[0].value
-    assert "allow 5\\.8 s or more" in words(app)
+    assert "allow 6\\.7 s or more" in words(app)
     table = app.table[0].value
     assert table["Torque needed at the roll [N·m]"].iloc[0] == "147"
     assert table["Tension if the output stays [N]"].iloc[0] == "slack"
