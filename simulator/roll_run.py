@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from simulator.errors import SimulationError
 from simulator.machine import diameter_range, web_leaves_roll, web_on_roll
@@ -14,6 +15,8 @@ from simulator.trend import Trend
 
 # Samples of a whole roll's trend, at most about this many.
 _SAMPLES = 20_000
+# Above this compression the loop's lag behind the build-up begins to show [-].
+_FAST = 5.0
 
 
 def roll_time(scenario: Scenario, line_speed: float | None = None) -> float:
@@ -63,7 +66,7 @@ def run_roll(
     duration = roll_time(scenario) / time_compression
     scans = duration / scenario.controller.scan_time
     low, high = diameter_range(scenario)
-    return simulate(
+    trend = simulate(
         scenario,
         plan,
         duration=duration,
@@ -75,6 +78,13 @@ def run_roll(
         time_compression=time_compression,
         record_every=max(round(scans / _SAMPLES), 1),
     )
+    if automatic and time_compression > _FAST:
+        note = (
+            f"the roll builds up {time_compression:.3g} times as fast as in life, so what the loop "
+            "lags behind its setpoint, most near the core, is as many times too large"
+        )
+        trend = replace(trend, warnings=(*trend.warnings, note))
+    return trend
 
 
 def run_at_diameters(

@@ -139,8 +139,7 @@ def _show_whole_roll(design: RollDesign, scenario: Scenario, units: UnitSystem) 
     st.caption(
         f"A roll lasts {sensible(takes / 60.0)} min at {bench.plain(_speed(scenario, units))}. "
         f"Here {sensible(compression)} layers come off or on for each one in life, while the loop "
-        "keeps its own time: the drift of the output is as much steeper than at the machine, the "
-        "ripple of an out-of-round roll is as large and as fast as there."
+        "keeps its own time: the ripple of an out-of-round roll is as large and as fast as there."
     )
     for warning in trend.warnings:
         st.warning(bench.told(warning))
