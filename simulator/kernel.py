@@ -1,8 +1,6 @@
 """The machine's equations, compiled: web, roll, torque device and filter, advanced by a step.
 
-All values are SI, except the output [%].
-
-State, for N spans in the order in which the web flows through them:
+SI, except the output [%]. State, for N spans in the order in which the web flows through them:
 
     0 … N-1       strain of each span [-]; below zero it is the slack that must be taken up first
     N             speed of the roll [rad/s], positive as the web runs
@@ -29,8 +27,8 @@ An out-of-round body has the radius r + a cos(angle), as speed of its surface an
 
 Sticking: a body with dry friction stops for good where its speed crosses zero and the torque that
 drives it is below what friction can hold; it starts again when the torque passes that. Checked once
-a step, so a resting body rests exactly. The idea is Karnopp's (J. Dyn. Sys. Meas. Control 107,
-1985; restated from memory) with the band of "nearly zero speed" shrunk to one step.
+a step, so a resting body rests exactly. After Karnopp (J. Dyn. Sys. Meas. Control 107, 1985;
+from memory), the band of "nearly zero speed" shrunk to one step.
 """
 
 from __future__ import annotations
@@ -51,11 +49,7 @@ LENGTH, ROLLER_RADIUS, ROLLER_INERTIA, ROLLER_DRAG, ROLLER_RUNOUT = 0, 1, 2, 3, 
 
 
 class Machine(NamedTuple):
-    """One machine as plain numbers.
-
-    What varies along the web stands in one array, because every array that a compiled call takes
-    along costs it time.
-    """
+    """One machine as plain numbers; what varies along the web in one array, which is quicker."""
 
     roll_first: bool  # the web leaves the roll (unwind), else it arrives there
     line: Array  # along the web, N spans and N-1 rollers between them, shape (5, N); see above
@@ -160,7 +154,6 @@ def derivative(
     forces: Array,
 ) -> float:
     """Fill row `stage` of `work` [state/s] and `forces`; return the device torque [N m].
-
 
     `direction` is the way each body slides (+1, -1) or 0 where it sticks; index 0 is the roll,
     index j the roller at station j, index N a clutch's driven side against the roll. `web` is laid
@@ -299,10 +292,9 @@ def carry_web(
 ) -> int:
     """Move the fronts of the newer kinds of web on by a step, in place; return the kinds left."""
     line = m.line
-    N = line.shape[1]
     for kind in range(1, count):
         station, start = 0, 0.0
-        while station < N - 1 and kinds[kind, 0] >= start + line[LENGTH, station]:
+        while station < line.shape[1] - 1 and kinds[kind, 0] >= start + line[LENGTH, station]:
             start += line[LENGTH, station]
             station += 1
         kinds[kind, 0] += h * surface(m, state, station, line_speed)
@@ -358,8 +350,7 @@ def step(
     for j in range(N):
         if state[N + j] * direction[j] < 0.0:
             if abs(forces[1, j]) <= forces[2, j]:
-                state[N + j] = 0.0
-                direction[j] = 0
+                state[N + j], direction[j] = 0.0, 0
             else:
                 direction[j] = -direction[j]
     if m.device == CLUTCH:
@@ -387,8 +378,8 @@ def slip_clutch(
     driven = m.overdrive * speeds[2] / m.core_radius
     # Locked, the roll must follow its driven side up and down.
     follow = m.overdrive * (speeds[2] - speeds[0]) / (m.core_radius * h)
-    needed = roll_inertia(m, state[2 * N + 2]) * follow
-    needed += direction[0] * m.bearing_drag - (drive - torque)
+    needed = roll_inertia(m, state[2 * N + 2]) * follow + torque - drive
+    needed += direction[0] * m.bearing_drag
     # … and an instant change of line speed tears it off.
     jump = m.overdrive * speeds[0] / m.core_radius - state[N]
     if driven <= 0.0:

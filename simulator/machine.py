@@ -224,6 +224,28 @@ def kernel_sensor(scenario: Scenario) -> control_kernel.Sensor:
     )
 
 
+def reading_of(scenario: Scenario, tension: float) -> float:
+    """Return what the controller reads [N] at a steady tension: the load cell's errors included.
+
+    Args:
+        scenario: the machine.
+        tension: of the web at the load cell [N].
+    """
+    zero = scenario.load_cell.zero_error
+    return float(control_kernel.read(kernel_sensor(scenario), tension, zero, False))
+
+
+def tension_read_as(scenario: Scenario, reading: float) -> float:
+    """Return the tension of the web [N] at which the controller reads a value, limits aside.
+
+    Args:
+        scenario: the machine.
+        reading: of the controller [N].
+    """
+    cell = scenario.load_cell
+    return (reading - cell.zero_error) / (1.0 + 0.01 * cell.gain_error)
+
+
 def kernel_controller(scenario: Scenario) -> control_kernel.Controller:
     """Return the controller as the kernel wants it; gains that are not given count as 0."""
     c = scenario.controller

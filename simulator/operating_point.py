@@ -280,7 +280,9 @@ def _reason(scenario: Scenario, output: float, *, low: float, high: float, tensi
 
 def _how_long(scenario: Scenario, power: float) -> str:
     time = time_to_heat(scenario, power)
-    return "long" if math.isnan(time) else f"over {time / 60.0:.2g} min, started cold"
+    if math.isnan(time):
+        return "long"
+    return f"over {time:.2g} s" if time < 100.0 else f"over {time / 60.0:.2g} min"
 
 
 def _warnings(
@@ -298,8 +300,8 @@ def _warnings(
     for name, ratio in tension_ratios(scenario, spans[np.newaxis]).items():
         if ratio[0] > limits[name]:
             found.append(
-                f"the web slips on {name}: its tensions are {ratio[0]:.3g} to 1, friction holds "
-                f"{limits[name]:.3g} to 1; it takes more wrap or more grip"
+                f"the web slips on {name}: its tensions are {ratio[0]:.4g} to 1, friction holds "
+                f"{limits[name]:.4g} to 1; it takes more wrap or more grip"
             )
     if m.device == kernel.CLUTCH and 0.0 < slip < LEAST_SLIP * state.roll_speed:
         found.append("the clutch hardly slips here and may lock: raise the overdrive")

@@ -43,12 +43,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator import kernel
-from simulator.linearise import jacobian
-from simulator.machine import kernel_machine, running_tension, web_leaves_roll
+from simulator.linearise import jacobian, linearise
+from simulator.machine import (
+    diameter_range,
+    kernel_machine,
+    running_tension,
+    web_leaves_roll,
+)
 from simulator.operating_point import operating_point, steady_state
 from simulator.scenario import Scenario
 
 Array = NDArray[np.float64]
+
+# Turning within this share of its own swing a roll is near it [-].
+_NEAR = 0.25
 
 
 @dataclass(frozen=True)
@@ -139,6 +147,46 @@ def ripple(
             )
         )
     return tuple(found)
+
+
+def largest_ripple(scenario: Scenario, *, count: int = 60) -> tuple[Ripple, float, float]:
+    """Return the roll's largest ripple over the whole roll at line speed.
+
+    With it the diameter at which it is so large [m] and the roll's own swing on the web there [Hz]:
+    where a turn comes near that, a little runout makes much.
+
+    Args:
+        scenario: the machine.
+        count: diameters looked at [-].
+    """
+    low, high = diameter_range(scenario)
+    diameters = np.geomspace(low, high, count) if low < high else np.array([high])
+    found = [(ripple(scenario, diameter=float(d))[0], float(d)) for d in diameters]
+    largest, diameter = max(found, key=lambda each: each[0].tension_per_runout)
+    swing = linearise(scenario, diameter=diameter).natural_frequency / (2.0 * math.pi)
+    return largest, diameter, swing
+
+
+def ripple_in_words(found: tuple[Ripple, float, float]) -> str:
+    """Return what the largest ripple is, where, and what to do about it.
+
+    Args:
+        found: by `largest_ripple`.
+    """
+    largest, diameter, swing = found
+    near = abs(largest.frequency - swing) < _NEAR * swing
+    why = f", close to its own swing on the web of {swing:.3g} Hz" if near else ""
+    text = (
+        f"the roll shakes the tension most at {1e3 * diameter:.4g} mm, where it turns "
+        f"{largest.frequency:.3g} times a second{why}: "
+    )
+    if largest.runout == 0.0:
+        tenth = 1e-4 * largest.tension_per_runout
+        return f"{text}there each 0.1 mm of runout is worth {tenth:.3g} N up and down"
+    return (
+        f"{text}its {1e3 * largest.runout:.3g} mm of runout are worth {largest.tension:.3g} N up "
+        "and down there; true core and chucks, or run slower there, if that is too much"
+    )
 
 
 def runout_column(

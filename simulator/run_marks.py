@@ -134,8 +134,8 @@ def _slipping(scenario: Scenario, time: Array, spans: Array, lost: Found) -> Fou
                 (
                     at,
                     f"web slips on {name}",
-                    f"the web slips on {name} from {at:.2f} s: its tensions are up to {most:.3g} "
-                    f"to 1, friction holds {limits[name]:.3g} to 1",
+                    f"the web slips on {name} from {at:.2f} s: its tensions are up to {most:.4g} "
+                    f"to 1, friction holds {limits[name]:.4g} to 1",
                 )
             )
     return found

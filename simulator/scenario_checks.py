@@ -20,6 +20,8 @@ MOST_DEAD_SCANS = 1000
 # Most webs run near 10 % of the tension that damages them (webhandling.com, "tension questions
 # 03"); a warning at 25 % leaves room for doubt.
 TENSION_SHARE_WARNED = 0.25
+# What is off by less than this share of the tension hardly matters [-].
+SETTLED = 0.02
 # The strain that the model is made for is small; a web stretched by more is refused.
 MOST_STRAIN = 0.2
 
@@ -131,6 +133,71 @@ def contradictions(s: Scenario) -> list[Problem]:
     return found
 
 
+def _doubtful_control(s: Scenario) -> Iterator[str]:
+    c, cell = s.controller, s.load_cell
+    least = s.run.tension * (1.0 - 0.01 * c.taper)
+    level = None if c.break_level is None else 0.01 * c.break_level * c.tension_range
+    if level is not None and level >= least:
+        yield (
+            f"the break level of {level:.4g} N is above the running tension: it would never be "
+            "armed, and a web break go unnoticed"
+        )
+    elif level is not None and level > 0.8 * least:
+        yield (
+            f"the break level of {level:.4g} N is above 80 % of running tension: a swing would "
+            "pass for a web break"
+        )
+    if c.deadband > 0.0 and 0.01 * c.deadband * c.tension_range > SETTLED * s.run.tension:
+        yield (
+            f"the deadband leaves the tension up to {0.01 * c.deadband * c.tension_range:.3g} N "
+            "off its setpoint: the controller does nothing inside it"
+        )
+    shown = s.run.tension * (1.0 + 0.01 * cell.gain_error) + cell.zero_error
+    if not 0.0 < shown < c.tension_range:
+        yield (
+            f"with this zero and gain the running tension reads {shown:.4g} N, outside the "
+            f"measured scale of {c.tension_range:.4g} N: zero and calibrate the load cells first"
+        )
+    elif abs(shown - s.run.tension) > SETTLED * s.run.tension:
+        yield (
+            f"with this zero and gain the running tension of {s.run.tension:.4g} N reads "
+            f"{shown:.4g} N: zero and calibrate the load cells first"
+        )
+    if cell.resolution > SETTLED * s.run.tension:
+        yield f"the reading moves in steps of {cell.resolution:.3g} N: too coarse for this tension"
+    core, full = getattr(s.roll, "core_diameter", 0.0), getattr(s.roll, "full_diameter", 0.0)
+    low, high = (c.schedule[-1].diameter, c.schedule[0].diameter) if c.schedule else (0.0, 0.0)
+    if c.schedule and not (low <= 1.01 * core and high >= 0.99 * full):
+        yield (
+            f"the gain schedule goes from {1e3 * high:.4g} mm to {1e3 * low:.4g} mm, the roll from "
+            f"{1e3 * full:.4g} mm to {1e3 * core:.4g} mm: beyond its ends the gains stay as they "
+            "are"
+        )
+
+
+def hunting(s: Scenario) -> str:
+    """Return what a sticking supply will do to the loop; empty where it hardly matters.
+
+    Args:
+        s: a scenario.
+    """
+    device, roll = s.torque_device, s.roll
+    sticking = getattr(device, "sticking", 0.0)
+    step = 0.01 * sticking * (device.full_torque - device.residual_torque) * device.gear_ratio
+    sizes = {
+        "full roll": step / (0.5 * getattr(roll, "full_diameter", 1.0)),
+        "the core": step / (0.5 * getattr(roll, "core_diameter", 1.0)),
+    }
+    if max(sizes.values()) <= SETTLED * s.run.tension:
+        return ""
+    where = " and ".join(f"{size:.3g} N at {name}" for name, size in sizes.items())
+    return (
+        f"the supply of the brake sticks at {sticking:.3g} %, which is {where}: in automatic the "
+        "tension will hunt in steps of this size with any gains; mend regulator, valve or brake "
+        "before you tune"
+    )
+
+
 def doubts(s: Scenario) -> tuple[str, ...]:
     """Return what is possible but doubtful about a machine."""
     found = []
@@ -164,10 +231,7 @@ def doubts(s: Scenario) -> tuple[str, ...]:
         found.append(
             "running tension is below 10 % of the measured scale: a smaller scale shows more"
         )
-    level, least = s.controller.break_level, s.run.tension * (1.0 - 0.01 * s.controller.taper)
-    if level is not None and level * s.controller.tension_range > 80.0 * least:
-        found.append(
-            "controller.break_level is above 80 % of running tension: a swing would pass for a "
-            "web break"
-        )
+    found.extend(_doubtful_control(s))
+    if text := hunting(s):
+        found.append(text)
     return tuple(found)

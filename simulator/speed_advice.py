@@ -89,7 +89,7 @@ def what_to_do(scenario: Scenario, change: SpeedChange) -> str:
             then = f"it still {lost} before the tension could settle at {compensated.tension:.3g} N"
         least = MARGIN * max(change.shortest_time, change.follow_time)
         # At the same top rate a ramp with rounded corners takes as much longer as they last.
-        corner = corner_time(scenario, change)
+        corner = max(corner_time(scenario, change) - scenario.run.ramp_rounding, 0.0)
         rounded = f", and {round_up(corner):g} s on top to round its corners" if corner else ""
         safety = f" ({SAFETY})" if change.kind == "fast stop" else ""
         with_it = (
@@ -133,7 +133,7 @@ def warnings_of(scenario: Scenario, change: SpeedChange) -> tuple[str, ...]:
     """
     found = []
     device = scenario.torque_device
-    if _swings_hard(change):
+    if corner_time(scenario, change) > 1.05 * scenario.run.ramp_rounding:
         found.append(_swing(scenario, change))
     step = abs(0.01 * change.compensation * change.inertia_torque / torque_per_percent(scenario))
     if step == 0.0 or abs(change.held.error) <= SMALL_ERROR * change.tension:
@@ -174,6 +174,8 @@ def _does_it(scenario: Scenario, change: SpeedChange) -> str:
             f"alone does not do it: the {scenario.torque_device.kind} is too late for a ramp this "
             f"short; take {round_up(corner):g} s or more for it"
         )
+    if corner <= 1.05 * scenario.run.ramp_rounding:
+        return "does it, with the corners rounded as they are"
     left = min(_late(scenario) / corner, 1.0) * abs(change.inertia_error)
     return (
         f"does it once the corners of the speed ramp are rounded over {round_up(corner):g} s; a "
@@ -182,8 +184,8 @@ def _does_it(scenario: Scenario, change: SpeedChange) -> str:
 
 
 def _swings_hard(change: SpeedChange) -> bool:
-    off = abs(change.first_swing - change.tension)
-    return change.half_swing > 0.0 and off > HARD_SWING * change.tension
+    """Whether the corner, were it sharp, would make a swing that matters."""
+    return change.half_swing > 0.0 and 2.0 * abs(change.inertia_error) > HARD_SWING * change.tension
 
 
 def _late(scenario: Scenario) -> float:

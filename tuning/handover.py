@@ -8,7 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from simulator import Action, Scenario, Trend, linearise, operating_point, simulate
-from simulator.machine import diameter_range
+from simulator.machine import (
+    diameter_range,
+    reading_of,
+    running_tension,
+    taper_at,
+    tension_read_as,
+)
+from simulator.scenario_checks import hunting
 from tuning.gains import Gains
 from tuning.margins import loop_margins
 
@@ -31,8 +38,8 @@ class Handover:
         tension_bump: largest departure of the web's tension from what it was, beyond what the new
             setpoint asks for [% of running tension].
         output_bump: jump of the output at the first scan in automatic [%].
-        settling: from the switch until the tension stays at the setpoint within 2 % of the running
-            tension [s]; nan if it does not.
+        settling: from the switch until the tension stays within 2 % of the running tension where
+            the setpoint asks for it [s]; nan if it does not.
         warnings: what a reader should know.
     """
 
@@ -95,6 +102,7 @@ def handover(
     )
     slowest = margins.slowest_time
     settle = 8.0 * slowest if math.isfinite(slowest) else LONGEST_RUN / 4.0
+    start = running_tension(scenario, D)
     duration = QUIET_TIME + min(max(settle, SHORTEST_RUN), LONGEST_RUN)
     trend = simulate(
         changed,
@@ -102,7 +110,9 @@ def handover(
         duration=duration,
         diameter=D,
         line_speed=v,
-        setpoint=scenario.run.tension * (1.0 + setpoint_offset),
+        # Off the reading, as the operator sees it, and before any taper.
+        setpoint=max(reading_of(scenario, start) / taper_at(scenario, D), 0.0)
+        * (1.0 + setpoint_offset),
         noise=noise,
         runout=runout,
         seed=seed,
@@ -119,18 +129,26 @@ def _measured(scenario: Scenario, trend: Trend, *, stable: bool) -> Handover:
     after = ~before
     running = scenario.run.tension
     was = float(trend.web_tension[before].mean())
-    setpoint = float(trend.setpoint[-1])
-    low, high = min(was, setpoint), max(was, setpoint)
+    # The web is where the setpoint says only if the load cells are right.
+    aim = tension_read_as(scenario, float(trend.setpoint[-1]))
+    low, high = min(was, aim), max(was, aim)
     tension = trend.web_tension[after]
     beyond = np.maximum(tension - high, low - tension).max()
     jump = trend.output[after][0] - trend.output[before][-1]
-    outside = np.flatnonzero(np.abs(tension - setpoint) > BAND * running)
+    outside = np.flatnonzero(np.abs(tension - aim) > BAND * running)
     time = trend.time[after]
     inside_from = time[0] if outside.size == 0 else time[min(outside[-1] + 1, time.size - 1)]
     # A swing passes through the band: settled means in it for a while, at the end of the run.
     stays = time[-1] - inside_from >= QUIET_SHARE * (time[-1] - time[0])
     settling = float(inside_from - time[0]) if stable and stays else math.nan
     warnings = list(trend.warnings)
+    if text := hunting(scenario):
+        warnings.append(text)
+    if abs(aim - trend.setpoint[-1]) > 0.5 * BAND * running:
+        warnings.append(
+            f"the display goes to {trend.setpoint[-1]:.4g} N and the web to {aim:.4g} N: zero and "
+            "calibrate the load cells first"
+        )
     if not stable:
         warnings.append("these gains make the loop unstable here: do not switch to automatic")
     elif math.isnan(settling):

@@ -70,12 +70,19 @@ def _points(result: Pretune, console: Console) -> None:
     console.print(table)
     if all(p.point.reachable for p in result.points):
         _say(
-            f"For {result.scenario.run.tension:.4g} N: put the controller in manual, set the "
-            "output, wait until the tension is steady.",
+            f"For {result.scenario.run.tension:.4g} N{_tapered(result)}: put the controller in "
+            "manual, set the output, wait until the tension is steady.",
             console,
         )
     else:
         _say("The tension is out of reach at some points: see Watch out before going on.", console)
+
+
+def _tapered(result: Pretune) -> str:
+    """How far a taper takes the tension down."""
+    if result.scenario.controller.taper == 0.0:
+        return ""
+    return f" at the core, tapered to {result.points[0].point.tension:.4g} N at the full roll"
 
 
 def _step_test(result: Pretune, console: Console) -> None:

@@ -208,6 +208,11 @@ def _step_size(
         notes.append("the step is small against the noise, to keep the tension near its setpoint")
     size = tension / point.tension_per_percent
     least = STICKING_MARGIN * _sticking(scenario)
+    if least * point.tension_per_percent > point.tension:
+        raise ValueError(
+            f"the supply sticks at {_sticking(scenario):.3g} %, which is more than half of the "
+            "tension: no step test can be made before it is mended"
+        )
     if size < least:
         size = least
         notes.append("the step is as large as the sticking of the supply asks for")

@@ -151,7 +151,7 @@ def _row(name: str, change: SpeedChange, units: UnitSystem) -> dict[str, str]:
             f"{change.steady_output:.1f} → {change.output_needed:.1f}"
         ),
         f"Tension if the output stays [{force}]": _shown(change.held, units),
-        f"Tension with {change.compensation:.0f} % compensation [{force}]": _shown(
+        f"Tension with {change.compensation:.0f} % compensation, settled [{force}]": _shown(
             change.compensated, units
         ),
         "Shortest time for this device [s]": (
@@ -175,7 +175,21 @@ def _show_answer(change: SpeedChange, runs: tuple[SpeedChangeRun, ...], units: U
     at = bench.plain(units.text(change.diameter, "diameter"))
     st.markdown(f"**Simulated, at {at}:**")
     st.markdown("\n".join(f"- {bench.told(outcome(run))}" for run in runs))
+    lost = [run for run in runs if run.lost and run.compensation]
+    if lost and not change.reason:
+        st.error(
+            bench.told(
+                f"in the simulated run {_how(lost[0])} the web does not hold: do not count on "
+                "compensation as it stands; round the corners as said, and bring the output back "
+                "gently where the change ends"
+            )
+        )
     st.markdown(f"**Next, at {at}:** {_lower(bench.told(change.advice))}.")
+
+
+def _how(run: SpeedChangeRun) -> str:
+    mode = "in automatic" if run.automatic else "in manual"
+    return f"{mode} with {run.compensation:.3g} % inertia compensation"
 
 
 def _lower(text: str) -> str:

@@ -9,7 +9,7 @@ import pytest
 from simulator import kernel, linearise, simulate
 from simulator.machine import kernel_machine, named_diameters, roll_inertia, web_stiffness
 from simulator.operating_point import steady_state
-from simulator.ripple import ripple, runout_column
+from simulator.ripple import largest_ripple, ripple, ripple_in_words, runout_column
 from simulator.scenario import Nip, Roller
 
 NIP = Nip(diameter=0.18)
@@ -280,3 +280,13 @@ def test_what_a_reader_should_know_is_said(film, foil):
 def test_a_diameter_that_the_roll_never_has_is_refused(film):
     with pytest.raises(ValueError, match="must lie between"):
         ripple(film, diameter=2.0)
+
+
+def test_the_largest_ripple_stands_where_a_turn_meets_the_swing(foil):
+    """The roll turns v/(pi D) times a second; at the foil core near its own swing."""
+    largest, diameter, swing = largest_ripple(foil)
+    assert largest.frequency == pytest.approx(foil.run.line_speed / (math.pi * diameter), rel=2e-3)
+    assert abs(largest.frequency - swing) < 0.25 * swing
+    others = [ripple(foil, diameter=d)[0].tension for d in (0.15, 0.25, 0.35, 0.5)]
+    assert largest.tension >= max(others)
+    assert "close to its own swing" in ripple_in_words((largest, diameter, swing))

@@ -79,7 +79,7 @@ def test_more_time_clears_the_fault(film: Scenario) -> None:
     assert not app.error
     # Half the compensation, more of the error.
     app.select_slider[2].set_value(50).run()
-    assert "Tension with 50 % compensation [N]" in app.table[0].value.columns
+    assert "Tension with 50 % compensation, settled [N]" in app.table[0].value.columns
 
 
 def test_each_change_starts_from_the_machines_own_time(film: Scenario) -> None:

@@ -1,6 +1,7 @@
 """The switch from manual to automatic: bumps where there must be some, none where not."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -63,3 +64,22 @@ def test_unstable_gains_are_called_so(film):
 def test_refuses_an_offset_that_makes_no_sense(film, gains, offset):
     with pytest.raises(ValueError, match="setpoint_offset"):
         handover(film, gains, setpoint_offset=offset)
+
+
+def test_the_setpoint_is_off_the_reading_though_the_reading_is_wrong(film):
+    """A zero that is off makes no bump: the operator sees, and sets, what the display shows."""
+    wrong = replace(film, load_cell=replace(film.load_cell, zero_error=-20.0))
+    switch = handover(wrong, Gains(0.09, 0.2))
+    assert switch.trend.setpoint[-1] == pytest.approx(130.0)
+    assert switch.tension_bump < 0.1
+    assert math.isfinite(switch.settling)
+    assert any("calibrate the load cells" in warning for warning in switch.warnings)
+    off = handover(wrong, Gains(0.09, 0.2), setpoint_offset=0.1)
+    assert off.trend.web_tension[-1] == pytest.approx(163.0, abs=1.0)
+    assert math.isfinite(off.settling)
+
+
+def test_a_supply_that_sticks_is_named(worn):
+    warnings = handover(worn, Gains(0.07, 0.2)).warnings
+    assert any("sticks at 1.5 %" in warning and "9.51 N at full roll" in warning
+               for warning in warnings)  # fmt: skip

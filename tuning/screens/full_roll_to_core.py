@@ -6,8 +6,10 @@ import streamlit as st
 
 from simulator import Scenario
 from simulator.machine import diameter_range
+from simulator.ripple import largest_ripple, ripple_in_words
 from simulator.roll_run import roll_time
 from simulator.scenario import WoundRoll
+from simulator.scenario_checks import hunting
 from simulator.screens import bench
 from simulator.trend_figure import draw_trend
 from simulator.units import UnitSystem, sensible
@@ -72,6 +74,8 @@ def _show_design(design: RollDesign, scenario: Scenario, units: UnitSystem) -> N
         f"{worst.margins.Ms:.2f} at most, at {bench.plain(place)}. Among PI gains within the limit "
         "these have the most integral action, so a slow disturbance leaves least behind."
     )
+    if text := hunting(scenario):
+        st.error(bench.told(text))
     for warning in (*seat_warnings(plant_points(scenario)), *design.warnings):
         st.warning(bench.told(warning))
     st.dataframe(
@@ -136,6 +140,7 @@ def _show_whole_roll(design: RollDesign, scenario: Scenario, units: UnitSystem) 
         draw_trend(trend, units=units),
         alt="Tension, output and diameter while one roll runs through in automatic.",
     )
+    st.markdown(bench.told(ripple_in_words(largest_ripple(scenario))))
     st.caption(
         f"A roll lasts {sensible(takes / 60.0)} min at {bench.plain(_speed(scenario, units))}. "
         f"Here {sensible(compression)} layers come off or on for each one in life, while the loop "

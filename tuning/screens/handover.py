@@ -7,6 +7,7 @@ import math
 import streamlit as st
 
 from simulator import Scenario
+from simulator.scenario_checks import hunting
 from simulator.screens import bench
 from simulator.units import UnitSystem, sensible
 from tuning.figures import draw_handover
@@ -143,6 +144,8 @@ def _advice(h: Handover, *, offset: int, tracking: bool) -> str:
         )
     if abs(h.output_bump) > CALM_JUMP and offset:
         return "bring the setpoint to the reading before you switch: the jump comes from the gap."
+    if math.isnan(h.settling) and hunting(bench.current_scenario()):
+        return "mend what sticks first: no gains make this tension stand still."
     if h.tension_bump > CALM_BUMP:
         return "a bump is left: lower the gains, or look at *Full roll to core* for calmer ones."
     if offset:
