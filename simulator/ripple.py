@@ -171,7 +171,7 @@ def ripple_in_words(found: tuple[Ripple, float, float]) -> str:
     """Return what the largest ripple is, where, and what to do about it.
 
     Args:
-        found: by `largest_ripple`.
+        found: by `largest_ripple` [N, m, Hz].
     """
     largest, diameter, swing = found
     near = abs(largest.frequency - swing) < _NEAR * swing
