@@ -117,17 +117,20 @@ def device_torque(m: Machine, output: float) -> float:
 
 
 @inlined
-def surface(m: Machine, state: Array, station: int, line_speed: float) -> float:
-    """Return the surface speed [m/s] at a station: 0 and N are the ends, between them rollers."""
+def surface(m: Machine, state: Array, station: int, line_speed: float, arm: float) -> float:
+    """Return the surface speed [m/s] at a station: 0 and N are the ends, between them rollers.
+
+    `arm` is the radius of the roll where the web touches it [m].
+    """
     line = m.line
     N = line.shape[1]
     if 0 < station < N:
-        arm = line[ROLLER_RADIUS, station - 1]
+        lever = line[ROLLER_RADIUS, station - 1]
         if line[ROLLER_RUNOUT, station - 1] > 0.0:
-            arm += line[ROLLER_RUNOUT, station - 1] * math.cos(state[2 * N + 3 + station])
-        return float(arm * state[N + station])
+            lever += line[ROLLER_RUNOUT, station - 1] * math.cos(state[2 * N + 3 + station])
+        return float(lever * state[N + station])
     if (station == 0) == m.roll_first:
-        return float(roll_arm(m, state) * state[N])
+        return float(arm * state[N])
     return line_speed
 
 
@@ -149,11 +152,10 @@ def derivative(
     line_speed: float,
     broken: bool,
     web: Array,
-    work: Array,
-    stage: int,
+    rate: Array,
     forces: Array,
 ) -> float:
-    """Fill row `stage` of `work` [state/s] and `forces`; return the device torque [N m].
+    """Fill `rate` [state/s] and `forces`; return the device torque at the roll [N m].
 
     `direction` is the way each body slides (+1, -1) or 0 where it sticks; index 0 is the roll,
     index j the roller at station j, index N a clutch's driven side against the roll. `web` is laid
@@ -168,7 +170,7 @@ def derivative(
 
     upstream_flow = 0.0
     for j in range(N + 1):
-        speed = surface(m, state, j, line_speed)
+        speed = surface(m, state, j, line_speed, arm)
         if speed >= 0.0:
             strain = web[2, 0] if j == 0 else state[j - 1] * web[1, j - 1]
         else:
@@ -176,8 +178,8 @@ def derivative(
         flow = speed / (1.0 + max(strain, 0.0))
         if j > 0:
             e = state[j - 1]
-            work[stage, j - 1] = (1.0 + e) ** 2 / line[LENGTH, j - 1] * (flow - upstream_flow)
-            pull = web[0, j - 1] * (e + m.retardation * work[stage, j - 1])
+            rate[j - 1] = (1.0 + e) ** 2 / line[LENGTH, j - 1] * (flow - upstream_flow)
+            pull = web[0, j - 1] * (e + m.retardation * rate[j - 1])
             forces[0, j - 1] = 0.0 if broken or e <= 0.0 else max(pull, 0.0)
         upstream_flow = flow
 
@@ -189,10 +191,8 @@ def derivative(
         forces[1, j] = turning
         forces[2, j] = line[ROLLER_DRAG, j - 1]
         slide = direction[j] * line[ROLLER_DRAG, j - 1]
-        work[stage, N + j] = (
-            (turning - slide) / line[ROLLER_INERTIA, j - 1] if direction[j] != 0 else 0.0
-        )
-        work[stage, 2 * N + 3 + j] = state[N + j]
+        rate[N + j] = (turning - slide) / line[ROLLER_INERTIA, j - 1] if direction[j] != 0 else 0.0
+        rate[2 * N + 3 + j] = state[N + j]
 
     torque = device_torque(m, state[2 * N])
     pull = forces[0, 0] if m.roll_first else m.tension_behind_roll - forces[0, N - 1]
@@ -234,23 +234,23 @@ def derivative(
     forces[1, 0] = drive
     forces[2, 0] = hold
     inertia = roll_inertia(m, state[2 * N + 2])
-    work[stage, N] = (drive - direction[0] * sliding) / inertia if direction[0] != 0 else 0.0
+    rate[N] = (drive - direction[0] * sliding) / inertia if direction[0] != 0 else 0.0
 
-    work[stage, 2 * N] = (command - state[2 * N]) / m.lag
+    rate[2 * N] = (command - state[2 * N]) / m.lag
     seen = 0.5 * (forces[0, m.cell - 1] + forces[0, m.cell])
-    work[stage, 2 * N + 1] = (seen - state[2 * N + 1]) / m.filter_time
+    rate[2 * N + 1] = (seen - state[2 * N + 1]) / m.filter_time
     growth = web[2, 1] * omega / (2.0 * np.pi)
     if m.roll_first:
         growth = -growth
     radius = state[2 * N + 2]
     if (growth < 0.0 and radius <= m.core_radius) or (growth > 0.0 and radius >= m.full_radius):
         growth = 0.0
-    work[stage, 2 * N + 2] = growth
+    rate[2 * N + 2] = growth
     locked = m.device == CLUTCH and direction[N] == 0
     if m.time_compression > 1.0 and direction[0] != 0 and not locked:
         # Build-up in fast motion: only life's own share of it has to speed the roll up or down.
-        work[stage, N] -= (1.0 - 1.0 / m.time_compression) * growth * omega / radius
-    work[stage, 2 * N + 3] = omega
+        rate[N] -= (1.0 - 1.0 / m.time_compression) * growth * omega / radius
+    rate[2 * N + 3] = omega
     return float(torque)
 
 
@@ -297,7 +297,7 @@ def carry_web(
         while station < line.shape[1] - 1 and kinds[kind, 0] >= start + line[LENGTH, station]:
             start += line[LENGTH, station]
             station += 1
-        kinds[kind, 0] += h * surface(m, state, station, line_speed)
+        kinds[kind, 0] += h * surface(m, state, station, line_speed, roll_arm(m, state))
     while count > 1 and kinds[1, 0] >= line[LENGTH].sum():
         count -= 1
         for kind in range(count):
@@ -308,7 +308,7 @@ def carry_web(
     return count
 
 
-@compiled
+@inlined
 def step(
     m: Machine,
     state: Array,
@@ -328,25 +328,26 @@ def step(
     direction within the step, so the right-hand side is smooth there.
     """
     N = m.line.shape[1]
-    torque = derivative(m, state, direction, command, speeds[0], broken, web, work, 0, forces)
+    k1, k2, k3, k4 = work[0], work[1], work[2], work[3]
+    torque = derivative(m, state, direction, command, speeds[0], broken, web, k1, forces)
     released = False
     for j in range(N):
         if direction[j] == 0 and abs(forces[1, j]) > forces[2, j]:
             direction[j] = 1 if forces[1, j] > 0.0 else -1
             released = True
     if released:
-        torque = derivative(m, state, direction, command, speeds[0], broken, web, work, 0, forces)
+        torque = derivative(m, state, direction, command, speeds[0], broken, web, k1, forces)
     for i in range(state.size):
-        trial[i] = state[i] + 0.5 * h * work[0, i]
-    derivative(m, trial, direction, command, speeds[1], broken, web, work, 1, forces)
+        trial[i] = state[i] + 0.5 * h * k1[i]
+    derivative(m, trial, direction, command, speeds[1], broken, web, k2, forces)
     for i in range(state.size):
-        trial[i] = state[i] + 0.5 * h * work[1, i]
-    derivative(m, trial, direction, command, speeds[1], broken, web, work, 2, forces)
+        trial[i] = state[i] + 0.5 * h * k2[i]
+    derivative(m, trial, direction, command, speeds[1], broken, web, k3, forces)
     for i in range(state.size):
-        trial[i] = state[i] + h * work[2, i]
-    derivative(m, trial, direction, command, speeds[2], broken, web, work, 3, forces)
+        trial[i] = state[i] + h * k3[i]
+    derivative(m, trial, direction, command, speeds[2], broken, web, k4, forces)
     for i in range(state.size):
-        state[i] += h / 6.0 * (work[0, i] + 2.0 * work[1, i] + 2.0 * work[2, i] + work[3, i])
+        state[i] += h / 6.0 * (k1[i] + 2.0 * k2[i] + 2.0 * k3[i] + k4[i])
     for j in range(N):
         if state[N + j] * direction[j] < 0.0:
             if abs(forces[1, j]) <= forces[2, j]:

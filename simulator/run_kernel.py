@@ -175,7 +175,7 @@ def _run(
 
         if scan % record_every == 0:
             v = line_speed * (1.0 + m.nip_unevenness * math.cos(nip_angle))
-            torque = derivative(m, state, direction, sent[scan], v, broken, web, work, 0, forces)
+            torque = derivative(m, state, direction, sent[scan], v, broken, web, work[0], forces)
             if m.device == CLUTCH and direction[N] == 0:
                 torque += inertia * m.overdrive * acceleration / m.core_radius
             record[row, TORQUE] = torque

@@ -15,11 +15,11 @@ from simulator.scenario import Roller, Span
 
 def right_hand_side(m, state, command, speed):
     N = m.length.size
-    rates, forces, web = np.zeros((1, 3 * N + 3)), np.zeros((3, N)), np.zeros((3, N))
+    rate, forces, web = np.zeros(3 * N + 3), np.zeros((3, N)), np.zeros((3, N))
     kernel.lay_web(m, np.array([[np.inf, 1.0, 1.0]]), 1, web)
     forward = np.ones(N + 1, dtype=np.int64)
-    kernel.derivative(m, state, forward, command, speed, False, web, rates, 0, forces)
-    return rates[0]
+    kernel.derivative(m, state, forward, command, speed, False, web, rate, forces)
+    return rate
 
 
 def full_state(m, steady, *, diameter, tension):

@@ -51,11 +51,11 @@ def station_of(scenario, name):
 
 def rates(m, state, *, output, line_speed):
     N = m.length.size
-    work, forces, web = np.zeros((1, state.size)), np.zeros((3, N)), np.zeros((3, N))
+    rate, forces, web = np.zeros(state.size), np.zeros((3, N)), np.zeros((3, N))
     kernel.lay_web(m, np.array([[np.inf, 1.0, 1.0]]), 1, web)
     forward = np.ones(N + 1, dtype=np.int64)
-    kernel.derivative(m, state, forward, output, line_speed, False, web, work, 0, forces)
-    return work[0, : 2 * N + 2]
+    kernel.derivative(m, state, forward, output, line_speed, False, web, rate, forces)
+    return rate[: 2 * N + 2]
 
 
 def test_the_columns_are_numerical_derivatives_of_the_kernel(scenario):
