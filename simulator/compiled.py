@@ -1,9 +1,12 @@
 """How functions are compiled, and how a cache on disk is kept from serving an older physics.
 
+One function is compiled for Python to call, `run_kernel.run`; all others are compiled into it where
+it calls them. Called from Python they are plain Python: nobody waits seconds for a compiler to
+multiply two numbers.
+
 The compiler keeps what it made beside the source, and takes it again as long as the file in which
 the function stands is unchanged. It does not look at the files of functions that this one calls. So
-a compiled function calls into its own file only; the one that calls across files
-(`run_kernel.run`) has a fingerprint of all of them in the key of its cache.
+the function that is kept carries a fingerprint of all of them in the name it is kept under.
 """
 
 from __future__ import annotations
@@ -15,37 +18,31 @@ from types import ModuleType
 from typing import Any, TypeVar
 
 from numba import njit
+from numba.extending import register_jitable
 
 _Function = TypeVar("_Function", bound=Callable[..., Any])
-_OPTIONS: dict[str, Any] = {"cache": True, "error_model": "numpy", "nogil": True}
-_BARE: dict[str, Any] = {**_OPTIONS, "_nrt": False}
-
-
-def compiled(function: _Function) -> _Function:
-    """Compile what makes no array: it need not count references to the arrays that it is given.
-
-    In a function as small as a derivative, counting takes four fifths of the time.
-    """
-    made: _Function = njit(**_BARE)(function)
-    return made
+# No function makes an array, so none need count references to those that it is given: in a function
+# as small as a derivative, counting takes four fifths of the time.
+# All functions have the same options, or the compiler makes one twice where two others call it.
+_OPTIONS: dict[str, Any] = {"error_model": "numpy", "_nrt": False, "forceinline": True}
+_KEPT: dict[str, Any] = {**_OPTIONS, "cache": True, "nogil": True, "no_cfunc_wrapper": True}
 
 
 def inlined(function: _Function) -> _Function:
-    """Compile the same way what is so small that a call would cost more than its work."""
-    made: _Function = njit(**_BARE, forceinline=True)(function)
+    """Compile into what calls it: a call, with all its arguments, costs as much as its work."""
+    made: _Function = register_jitable(**_OPTIONS)(function)
     return made
 
 
-def looping(function: _Function) -> _Function:
-    """Compile what makes the arrays; without a cache of its own."""
-    made: _Function = njit(**{**_OPTIONS, "cache": False})(function)
-    return made
+def kept(*modules: ModuleType) -> Callable[[_Function], _Function]:
+    """Compile for Python to call, and keep as long as the source of these modules is the same."""
 
+    def keep(function: _Function) -> _Function:
+        function.__qualname__ += f"_{fingerprint(*modules)[:16]}"
+        made: _Function = njit(**_KEPT)(function)
+        return made
 
-def kept(function: _Function) -> _Function:
-    """Compile, and keep under a key that has in it what the function takes from around it."""
-    made: _Function = njit(**_OPTIONS)(function)
-    return made
+    return keep
 
 
 def fingerprint(*modules: ModuleType) -> str:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.compiled import compiled
+from simulator.compiled import inlined
 
 Array = NDArray[np.float64]
 
@@ -60,16 +61,16 @@ class Controller(NamedTuple):
     anti_windup: bool
 
 
-@compiled
+@inlined
 def read(s: Sensor, tension: float, zero: float, dropped: bool) -> float:
     """Return the reading [N] of a filtered tension [N], its noise included, at a zero [N]."""
     reading = s.low if dropped else s.gain * tension + zero
     if s.resolution > 0.0 and not dropped:
-        reading = s.resolution * np.floor(reading / s.resolution + 0.5)
+        reading = s.resolution * math.floor(reading / s.resolution + 0.5)
     return float(min(max(reading, s.low), s.high))
 
 
-@compiled
+@inlined
 def gains_at(k: Controller, radius: float) -> tuple[float, float, float]:
     """Return (Kc, Ti [s], Td [s]) at a radius [m]: on straight lines between scheduled points."""
     points = k.schedule.shape[0]
@@ -78,16 +79,16 @@ def gains_at(k: Controller, radius: float) -> tuple[float, float, float]:
     upper = 1
     while upper < points - 1 and radius > k.schedule[upper, 0]:
         upper += 1
-    low, high = k.schedule[upper - 1], k.schedule[upper]
-    part = min(max((radius - low[0]) / (high[0] - low[0]), 0.0), 1.0)
+    at, lower = k.schedule, upper - 1
+    part = min(max((radius - at[lower, 0]) / (at[upper, 0] - at[lower, 0]), 0.0), 1.0)
     return (
-        low[1] + part * (high[1] - low[1]),
-        low[2] + part * (high[2] - low[2]),
-        low[3] + part * (high[3] - low[3]),
+        at[lower, 1] + part * (at[upper, 1] - at[lower, 1]),
+        at[lower, 2] + part * (at[upper, 2] - at[lower, 2]),
+        at[lower, 3] + part * (at[upper, 3] - at[lower, 3]),
     )
 
 
-@compiled
+@inlined
 def tapered(k: Controller, radius: float) -> float:
     """Return the share of the setpoint that a taper leaves at a radius [m].
 
@@ -99,7 +100,7 @@ def tapered(k: Controller, radius: float) -> float:
     return 1.0 - k.taper * (radius - k.core_radius) / over
 
 
-@compiled
+@inlined
 def watch_for_break(k: Controller, memory: Array, y: float) -> None:
     """Go to manual and hold the output where the reading [%] has been too low for too long.
 
@@ -114,11 +115,11 @@ def watch_for_break(k: Controller, memory: Array, y: float) -> None:
     memory[LOW_FOR] += k.scan_time
     if memory[MODE] == AUTOMATIC and memory[ARMED] > 0.0 and memory[LOW_FOR] > k.break_delay:
         memory[MODE], memory[HELD], memory[ARMED] = MANUAL, 1.0, 0.0
-        held = memory[LAST_OUTPUT] if np.isnan(k.break_output) else k.break_output
+        held = memory[LAST_OUTPUT] if math.isnan(k.break_output) else k.break_output
         memory[MANUAL_OUTPUT] = held
 
 
-@compiled
+@inlined
 def control(k: Controller, memory: Array, reading: float, radius: float, feed: float) -> float:
     """Run one scan of the controller on a reading [N]; return the output [%].
 

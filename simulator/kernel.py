@@ -18,11 +18,6 @@ the flow over a roller of surface speed s is s/(1 + e_up). This is
 and holds for a web that runs backwards, too, once "up" means where the web comes from.
 Tension is T = A (E e + eta de/dt) on a taut span and 0 on a slack one.
 
-A change of the web (a splice: other thickness, other modulus) travels with it. Where two kinds lie
-in one span they carry the same tension, so their compliances add up by length, and what leaves over
-a roller is stretched by that tension as its own kind is. (Lengths are taken stretched, which is off
-by the strain times the difference.)
-
 An out-of-round body has the radius r + a cos(angle), as speed of its surface and as lever arm.
 
 Sticking: a body with dry friction stops for good where its speed crosses zero and the torque that
@@ -39,7 +34,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.compiled import compiled, inlined
+from simulator.compiled import inlined
 
 Array = NDArray[np.float64]
 
@@ -143,7 +138,7 @@ def roll_arm(m: Machine, state: Array) -> float:
     return float(radius)
 
 
-@compiled
+@inlined
 def derivative(
     m: Machine,
     state: Array,
@@ -159,9 +154,9 @@ def derivative(
 
     `direction` is the way each body slides (+1, -1) or 0 where it sticks; index 0 is the roll,
     index j the roller at station j, index N a clutch's driven side against the roll. `web` is laid
-    by `lay_web`. The rows of `forces`, shape (3, N): tension of each span [N], torque on each body
-    without its dry friction [N m], dry friction it has at rest [N m]. A locked clutch's torque is
-    the one at constant speed: whether its driven side speeds up is not known here.
+    by `web_kernel.lay_web`. The rows of `forces`, shape (3, N): tension of each span [N], torque on
+    each body without its dry friction [N m], dry friction it has at rest [N m]. A locked clutch's
+    torque is the one at constant speed: whether its driven side speeds up is not known here.
     """
     line = m.line
     N = line.shape[1]
@@ -254,58 +249,15 @@ def derivative(
     return float(torque)
 
 
-@compiled
-def lay_web(m: Machine, kinds: Array, count: int, web: Array) -> None:
-    """Fill `web`, shape (3, N), from the kinds of web that lie in the zone.
-
-    A row of `kinds` is (how far its front has come [m], modulus, thickness, both over the
-    scenario's), the oldest first, with a front at infinity; `count` rows are in use.
-    Rows of `web`: stiffness of each span [N]; strain of what leaves the span over the span's own;
-    strain of the web that arrives, and what a turn adds to the roll's radius [m].
-    """
-    line = m.line
-    N = line.shape[1]
-    start = 0.0
-    for i in range(N):
-        end = start + line[LENGTH, i]
-        compliance, leaving = 0.0, m.stiffness
-        for kind in range(count):
-            front = min(kinds[kind, 0], end)
-            back = max(kinds[kind + 1, 0], start) if kind + 1 < count else start
-            if front > back:
-                stiffness = m.stiffness * kinds[kind, 1] * kinds[kind, 2]
-                compliance += (front - back) / (line[LENGTH, i] * stiffness)
-                if front == end:
-                    leaving = stiffness
-        web[0, i] = 1.0 / compliance
-        web[1, i] = web[0, i] / leaving
-        start = end
-    newest = count - 1
-    web[2, 0] = m.arriving_strain / (kinds[newest, 1] * kinds[newest, 2])
-    at_roll = newest if m.roll_first else 0
-    web[2, 1] = m.time_compression * m.thickness * kinds[at_roll, 2]
-
-
-@compiled
-def carry_web(
-    m: Machine, state: Array, line_speed: float, h: float, kinds: Array, count: int, web: Array
-) -> int:
-    """Move the fronts of the newer kinds of web on by a step, in place; return the kinds left."""
-    line = m.line
-    for kind in range(1, count):
-        station, start = 0, 0.0
-        while station < line.shape[1] - 1 and kinds[kind, 0] >= start + line[LENGTH, station]:
-            start += line[LENGTH, station]
-            station += 1
-        kinds[kind, 0] += h * surface(m, state, station, line_speed, roll_arm(m, state))
-    while count > 1 and kinds[1, 0] >= line[LENGTH].sum():
-        count -= 1
-        for kind in range(count):
-            for i in range(3):
-                kinds[kind, i] = kinds[kind + 1, i]
-        kinds[0, 0] = np.inf
-    lay_web(m, kinds, count, web)
-    return count
+@inlined
+def starts_sliding(direction: NDArray[np.int64], forces: Array) -> bool:
+    """Let bodies slide that are driven past their friction; return whether there were any."""
+    released = False
+    for j in range(forces.shape[1]):
+        if direction[j] == 0 and abs(forces[1, j]) > forces[2, j]:
+            direction[j] = 1 if forces[1, j] > 0.0 else -1
+            released = True
+    return released
 
 
 @inlined
@@ -325,29 +277,27 @@ def step(
     """Advance `state` by one Runge–Kutta step of fourth order, in place; return the torque [N m].
 
     `speeds` is the line speed at the start, middle and end of the step. Friction keeps its
-    direction within the step, so the right-hand side is smooth there.
+    direction within the step, so the right-hand side is smooth there. `work` has a row a state, not
+    a stage: else wide loads would wait for the single stores of the moment before.
     """
     N = m.line.shape[1]
-    k1, k2, k3, k4 = work[0], work[1], work[2], work[3]
-    torque = derivative(m, state, direction, command, speeds[0], broken, web, k1, forces)
-    released = False
-    for j in range(N):
-        if direction[j] == 0 and abs(forces[1, j]) > forces[2, j]:
-            direction[j] = 1 if forces[1, j] > 0.0 else -1
-            released = True
-    if released:
-        torque = derivative(m, state, direction, command, speeds[0], broken, web, k1, forces)
+    torque, stage, looked = 0.0, 0, False
     for i in range(state.size):
-        trial[i] = state[i] + 0.5 * h * k1[i]
-    derivative(m, trial, direction, command, speeds[1], broken, web, k2, forces)
+        trial[i] = state[i]
+    while stage < 4:
+        v, rate = speeds[(stage + 1) // 2], work[:, stage]
+        now = derivative(m, trial, direction, command, v, broken, web, rate, forces)
+        if stage == 0:
+            if not looked and starts_sliding(direction, forces):
+                looked = True
+                continue
+            torque = now
+        part = h if stage == 2 else 0.5 * h
+        for i in range(state.size):
+            trial[i] = state[i] + part * rate[i]
+        stage += 1
     for i in range(state.size):
-        trial[i] = state[i] + 0.5 * h * k2[i]
-    derivative(m, trial, direction, command, speeds[1], broken, web, k3, forces)
-    for i in range(state.size):
-        trial[i] = state[i] + h * k3[i]
-    derivative(m, trial, direction, command, speeds[2], broken, web, k4, forces)
-    for i in range(state.size):
-        state[i] += h / 6.0 * (k1[i] + 2.0 * k2[i] + 2.0 * k3[i] + k4[i])
+        state[i] += h / 6.0 * (work[i, 0] + 2.0 * work[i, 1] + 2.0 * work[i, 2] + work[i, 3])
     for j in range(N):
         if state[N + j] * direction[j] < 0.0:
             if abs(forces[1, j]) <= forces[2, j]:
@@ -359,7 +309,7 @@ def step(
     return torque
 
 
-@compiled
+@inlined
 def slip_clutch(
     m: Machine,
     state: Array,

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator import control_kernel, kernel
-from simulator.compiled import fingerprint, inlined, kept, looping
+from simulator import control_kernel, kernel, web_kernel
+from simulator.compiled import inlined, kept
 from simulator.control_kernel import (
     AUTOMATIC,
     FED,
@@ -28,7 +27,8 @@ from simulator.control_kernel import (
     control,
     read,
 )
-from simulator.kernel import CLUTCH, Machine, carry_web, derivative, lay_web, roll_inertia, step
+from simulator.kernel import CLUTCH, Machine, derivative, roll_inertia, step
+from simulator.web_kernel import carry_web, lay_web, thinnest_of
 
 Array = NDArray[np.float64]
 
@@ -73,8 +73,24 @@ def gone(x: float, lasts: float) -> float:
     return 0.5 * x * x / lasts if x < lasts else x - 0.5 * lasts
 
 
-@looping
-def _run(
+@inlined
+def forces_now(
+    m: Machine,
+    state: Array,
+    direction: NDArray[np.int64],
+    command: float,
+    line_speed: float,
+    broken: bool,
+    web: Array,
+    work: Array,
+    forces: Array,
+) -> float:
+    """Fill `forces` at a scan; return the device torque [N m]."""
+    rate = work[:, 0]
+    return derivative(m, state, direction, command, line_speed, broken, web, rate, forces)
+
+
+def run(
     m: Machine,
     s: Sensor,
     k: Controller,
@@ -100,19 +116,52 @@ def _run(
     of `pieces` is (time [s], steps, whether the newer output acts, whether its end is a reading).
     `state`, `direction` and `memory` are advanced in place.
     """
-    N = m.line.shape[1]
-    n = state.size
-    scans = noise.size
-    work = np.zeros((4, n))
-    trial = np.zeros(n)
-    forces = np.zeros((3, N))
-    web = np.zeros((3, N))
+    n, N = state.size, m.line.shape[1]
     kinds = np.ones((MOST_WEBS, 3))
     kinds[0, 0] = np.inf
+    _run(
+        m, s, k, state, direction, memory, noise, events, pieces, output_scans, reading_scans,
+        record_every, line_speed, first_output, record, happened,
+        np.full(noise.size + output_scans + 2, first_output),
+        np.full(noise.size + reading_scans + 2, state[2 * N + 1]),
+        kinds, np.zeros((3, N)), np.zeros((n, 4)), np.zeros(n), np.zeros((3, N)),
+    )  # fmt: skip
+
+
+@kept(control_kernel, kernel, web_kernel)
+def _run(
+    m: Machine,
+    s: Sensor,
+    k: Controller,
+    state: Array,
+    direction: NDArray[np.int64],
+    memory: Array,
+    noise: Array,
+    events: Array,
+    pieces: Array,
+    output_scans: int,
+    reading_scans: int,
+    record_every: int,
+    line_speed: float,
+    first_output: float,
+    record: Array,
+    happened: Array,
+    sent: Array,
+    taken: Array,
+    kinds: Array,
+    web: Array,
+    work: Array,
+    trial: Array,
+    forces: Array,
+) -> None:
+    """Do what `run` says, in arrays that it made.
+
+    An output is `sent` and a reading `taken` as many scans ahead as its dead time has whole scans.
+    """
+    N = m.line.shape[1]
+    scans = noise.size
     count = 1
     lay_web(m, kinds, count, web)
-    sent = np.full(scans + output_scans + 2, first_output)
-    taken = np.full(scans + reading_scans + 2, state[2 * N + 1])
     thinnest = 1.0  # web in the zone, over the scenario's: that is where it breaks
     stuck = played = first_output
     broken = False
@@ -144,12 +193,13 @@ def _run(
                 memory[RELAY_SWING] = value
                 memory[RELAY_CENTRE] = memory[LAST_OUTPUT] - memory[FED]
             elif kind in (SET_THICKNESS, SET_MODULUS):
-                kinds[count] = kinds[count - 1]
+                for i in range(3):
+                    kinds[count, i] = kinds[count - 1, i]
                 kinds[count, 0] = 0.0
                 kinds[count, 2 if kind == SET_THICKNESS else 1] = value
                 count += 1
                 lay_web(m, kinds, count, web)
-                thinnest = kinds[:count, 2].min()
+                thinnest = thinnest_of(kinds, count)
             elif kind == SET_ZERO:
                 zero = value - s.drift * t
             elif kind == DROP_OUT:
@@ -164,7 +214,7 @@ def _run(
         reading = read(s, noisy, zero + s.drift * t, t < dropped_until)
         was = memory[MODE]
         output = control(k, memory, reading, radius, feed)
-        if was == AUTOMATIC and memory[MODE] == MANUAL and np.isnan(happened[HELD_AT]):
+        if was == AUTOMATIC and memory[MODE] == MANUAL and math.isnan(happened[HELD_AT]):
             happened[HELD_AT] = t
         # The supply stays where it is until the output has gone on by more than its sticking, and
         # follows only where the output leaves a band as wide as its hysteresis.
@@ -175,7 +225,7 @@ def _run(
 
         if scan % record_every == 0:
             v = line_speed * (1.0 + m.nip_unevenness * math.cos(nip_angle))
-            torque = derivative(m, state, direction, sent[scan], v, broken, web, work[0], forces)
+            torque = forces_now(m, state, direction, sent[scan], v, broken, web, work, forces)
             if m.device == CLUTCH and direction[N] == 0:
                 torque += inertia * m.overdrive * acceleration / m.core_radius
             record[row, TORQUE] = torque
@@ -215,8 +265,9 @@ def _run(
                     m, state, direction, command, (v0, v1, v2), h, broken, web, work, trial, forces
                 )
                 if count > 1:
-                    count = carry_web(m, state, v2, h, kinds, count, web)
-                    thinnest = kinds[:count, 2].min()
+                    count = carry_web(m, state, v2, h, kinds, count)
+                    lay_web(m, kinds, count, web)
+                    thinnest = thinnest_of(kinds, count)
                 if not broken:
                     for span in range(N):
                         if forces[0, span] > thinnest * m.breaking_tension:
@@ -225,16 +276,3 @@ def _run(
             t += lasts
             if pieces[piece, 3]:
                 taken[scan + 1 + reading_scans] = state[2 * N + 1]
-
-
-def _under(key: str) -> Callable[..., None]:
-    @kept
-    def keyed(*arguments: object) -> None:
-        if key:  # named, and so part of the key of the cache
-            _run(*arguments)  # type: ignore[arg-type]
-
-    return keyed
-
-
-# The same as `_run`, from the cache as long as no file has changed that it is made of.
-run = _under(fingerprint(control_kernel, kernel))

@@ -15,7 +15,7 @@ from film_case import AUTOMATIC_AT, MINUTE, PLAN, Arguments, Array
 from numba import njit
 from scipy.integrate import solve_ivp
 
-from simulator import control_kernel, kernel, run_kernel
+from simulator import control_kernel, kernel, run_kernel, web_kernel
 from simulator.scenario import Scenario
 
 PADE_ORDER = 2
@@ -25,7 +25,7 @@ def right_hand_side(m: kernel.Machine) -> Callable[..., Array]:
     """Return rates(state, output [%], line speed [m/s]) of a machine whose friction slides."""
     N = m.line.shape[1]
     web = np.zeros((3, N))
-    kernel.lay_web(m, np.array([[np.inf, 1.0, 1.0]]), 1, web)
+    web_kernel.lay_web(m, np.array([[np.inf, 1.0, 1.0]]), 1, web)
     forward = np.ones(N + 1, dtype=np.int64)
     derivative = kernel.derivative
 

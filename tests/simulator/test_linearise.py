@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from simulator import kernel, linearise
+from simulator import kernel, linearise, web_kernel
 from simulator.linearise import jacobian
 from simulator.machine import kernel_machine, named_diameters, roll_inertia, web_stiffness
 from simulator.operating_point import steady_state
@@ -16,7 +16,7 @@ from simulator.scenario import Roller, Span
 def right_hand_side(m, state, command, speed):
     N = m.length.size
     rate, forces, web = np.zeros(3 * N + 3), np.zeros((3, N)), np.zeros((3, N))
-    kernel.lay_web(m, np.array([[np.inf, 1.0, 1.0]]), 1, web)
+    web_kernel.lay_web(m, np.array([[np.inf, 1.0, 1.0]]), 1, web)
     forward = np.ones(N + 1, dtype=np.int64)
     kernel.derivative(m, state, forward, command, speed, False, web, rate, forces)
     return rate

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from simulator import kernel, linearise, simulate
+from simulator import kernel, linearise, simulate, web_kernel
 from simulator.machine import kernel_machine, named_diameters, roll_inertia, web_stiffness
 from simulator.operating_point import steady_state
 from simulator.ripple import largest_ripple, ripple, ripple_in_words, runout_column
@@ -52,7 +52,7 @@ def station_of(scenario, name):
 def rates(m, state, *, output, line_speed):
     N = m.length.size
     rate, forces, web = np.zeros(state.size), np.zeros((3, N)), np.zeros((3, N))
-    kernel.lay_web(m, np.array([[np.inf, 1.0, 1.0]]), 1, web)
+    web_kernel.lay_web(m, np.array([[np.inf, 1.0, 1.0]]), 1, web)
     forward = np.ones(N + 1, dtype=np.int64)
     kernel.derivative(m, state, forward, output, line_speed, False, web, rate, forces)
     return rate[: 2 * N + 2]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.integrate import simpson
 
-from simulator import Action, kernel, operating_point, simulate
+from simulator import Action, operating_point, simulate, web_kernel
 from simulator.machine import kernel_machine, web_stiffness
 from simulator.plan import splice
 
@@ -19,7 +19,7 @@ def elastic(foil):
 
 def laid(m, kinds):
     web = np.zeros((3, m.length.size))
-    kernel.lay_web(m, np.array(kinds), len(kinds), web)
+    web_kernel.lay_web(m, np.array(kinds), len(kinds), web)
     return web
 
 
