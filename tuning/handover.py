@@ -25,6 +25,8 @@ QUIET_TIME = 4.0
 BAND = 0.02
 # … for at least the last part of the run [-].
 QUIET_SHARE = 0.1
+# A loop at rest moves its output by less than this [%].
+LEAST_MOVE = 0.05
 SHORTEST_RUN, LONGEST_RUN = 12.0, 240.0
 
 
@@ -140,10 +142,13 @@ def _measured(scenario: Scenario, trend: Trend, *, stable: bool) -> Handover:
     inside_from = time[0] if outside.size == 0 else time[min(outside[-1] + 1, time.size - 1)]
     # A swing passes through the band: settled means in it for a while, at the end of the run.
     stays = time[-1] - inside_from >= QUIET_SHARE * (time[-1] - time[0])
+    # A supply that sticks and has let go once will do so again: a quiet spell is no rest.
+    sticks = hunting(scenario)
+    stays = stays and not (sticks and np.ptp(trend.output[after]) > LEAST_MOVE)
     settling = float(inside_from - time[0]) if stable and stays else math.nan
     warnings = list(trend.warnings)
-    if text := hunting(scenario):
-        warnings.append(text)
+    if sticks:
+        warnings.append(sticks)
     if abs(aim - trend.setpoint[-1]) > 0.5 * BAND * running:
         warnings.append(
             f"the display goes to {trend.setpoint[-1]:.4g} N and the web to {aim:.4g} N: zero and "

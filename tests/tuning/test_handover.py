@@ -80,6 +80,8 @@ def test_the_setpoint_is_off_the_reading_though_the_reading_is_wrong(film):
 
 
 def test_a_supply_that_sticks_is_named(worn):
-    warnings = handover(worn, Gains(0.07, 0.2)).warnings
+    hunts = handover(worn, Gains(0.07, 0.2), setpoint_offset=0.05)
+    assert math.isnan(hunts.settling)
+    warnings = hunts.warnings
     assert any("sticks at 1.5 %" in warning and "9.51 N at full roll" in warning
                for warning in warnings)  # fmt: skip
