@@ -101,6 +101,14 @@ def tapered(k: Controller, radius: float) -> float:
 
 
 @inlined
+def errors(k: Controller, r: float, y: float) -> tuple[float, float]:
+    """Return the error [%] outside the deadband, and the one that proportional action sees."""
+    error = r - y
+    error -= min(max(error, -k.deadband), k.deadband)
+    return error, error - (1.0 - k.setpoint_weight) * r
+
+
+@inlined
 def watch_for_break(k: Controller, memory: Array, y: float) -> None:
     """Go to manual and hold the output where the reading [%] has been too low for too long.
 
@@ -149,11 +157,9 @@ def control(k: Controller, memory: Array, reading: float, radius: float, feed: f
         memory[RAMPED] = followed  # a ramp begins at the reading
     memory[WORKING_SETPOINT] = memory[RAMPED] * share
     r = 100.0 * memory[WORKING_SETPOINT] / k.tension_range
-    error = r - y
-    error -= min(max(error, -k.deadband), k.deadband)
+    error, proportional = errors(k, r, y)
 
     # Scheduled gains move without a bump: the integral term takes what the proportional part gives.
-    proportional = error - (1.0 - k.setpoint_weight) * r
     if memory[MODE] == AUTOMATIC:
         memory[INTEGRAL] += (memory[LAST_GAIN] - Kc) * proportional
     memory[LAST_GAIN] = Kc

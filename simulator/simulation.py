@@ -17,6 +17,7 @@ from simulator.machine import (
     kernel_controller,
     kernel_machine,
     kernel_sensor,
+    reading_of,
     running_tension,
 )
 from simulator.operating_point import check_diameter, steady_state, tension_at
@@ -120,7 +121,7 @@ def simulate(
     direction[-1] = 1  # a clutch starts slipping, and locks in its first step if it can't
     memory = np.zeros(control_kernel.CONTROLLER_MEMORY)
     share = control_kernel.tapered(k, 0.5 * D)
-    reading = control_kernel.read(s, T, s.zero, False)
+    reading = reading_of(scenario, T)
     y = 100.0 * reading / k.tension_range
     memory[control_kernel.LAST_READING] = y
     memory[control_kernel.LAST_OUTPUT] = memory[control_kernel.MANUAL_OUTPUT] = output
@@ -130,9 +131,7 @@ def simulate(
     memory[control_kernel.LAST_GAIN], _, _ = control_kernel.gains_at(k, 0.5 * D)
     if k.tracking or automatic:
         wanted = 100.0 * memory[control_kernel.SETPOINT] * share / k.tension_range
-        off = wanted - y
-        off -= min(max(off, -k.deadband), k.deadband)
-        proportional = off - (1.0 - k.setpoint_weight) * wanted
+        _, proportional = control_kernel.errors(k, wanted, y)
         memory[control_kernel.INTEGRAL] = output - memory[control_kernel.LAST_GAIN] * proportional
 
     draws = np.random.default_rng(seed).standard_normal(scans)

@@ -87,7 +87,7 @@ def what_to_do(scenario: Scenario, change: SpeedChange) -> str:
         if not compensated.lost and change.swing_lost and _too_late(scenario, change):
             lost = "goes slack" if change.swing_lost == SLACK_WEB else "breaks"
             then = f"it still {lost} before the tension could settle at {compensated.tension:.3g} N"
-        least = MARGIN * max(change.shortest_time, change.follow_time)
+        least = MARGIN * change.least_time
         # At the same top rate a ramp with rounded corners takes as much longer as they last.
         corner = max(corner_time(scenario, change) - scenario.run.ramp_rounding, 0.0)
         rounded = f", and {round_up(corner):g} s on top to round its corners" if corner else ""

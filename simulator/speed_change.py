@@ -132,6 +132,11 @@ class SpeedChange:
     advice: str = ""
     warnings: tuple[str, ...] = ()
 
+    @property
+    def least_time(self) -> float:
+        """Time for which the torque suffices and in which the device can answer [s]."""
+        return max(self.shortest_time, self.follow_time)
+
 
 def with_time(scenario: Scenario, kind: Kind, time: float) -> Scenario:
     """Return the machine with another time for one change of speed.

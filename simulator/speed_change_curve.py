@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.machine import diameter_range, kernel_machine
+from simulator.machine import diameter_range, kernel_machine, taper_at
 from simulator.scenario import Scenario
-from simulator.speed_change import KINDS, raises_output, ramp_state, rate_of, wanted_tension
+from simulator.speed_change import KINDS, raises_output, ramp_state, rate_of
 
 Array = NDArray[np.float64]
 CONSTANT_SPEED = "constant speed"
@@ -70,8 +70,8 @@ def speed_change_curve(
     """
     if count < 2:
         raise ValueError(f"count {count}: a line takes at least 2 points")
-    share = 1.0 if tension is None else tension / scenario.run.tension
-    if not (share > 0.0 and math.isfinite(share)):
+    wanted = scenario.run.tension if tension is None else tension
+    if not (wanted > 0.0 and math.isfinite(wanted)):
         raise ValueError(f"tension {tension} N: must be above 0 N")
     m = kernel_machine(scenario, runout=False)
     low, high = diameter_range(scenario)
@@ -85,7 +85,7 @@ def speed_change_curve(
         points = [(float(d), both) for d in places]
 
     def needed(diameter: float, speeds: tuple[float, ...], a: float) -> float:
-        T = wanted_tension(scenario, diameter, tension=None) * share
+        T = wanted * taper_at(scenario, diameter)
         outputs = [
             ramp_state(m, diameter=diameter, line_speed=v, tension=T, acceleration=a).output
             for v in speeds

@@ -149,7 +149,6 @@ def _speed_changes(result: Pretune, console: Console) -> None:
     ):  # fmt: skip
         table.add_column(heading, justify="left" if heading in ("change", "roll") else "right")
     for name, change in result.speed_changes:
-        shortest = max(change.shortest_time, change.follow_time)
         table.add_row(
             change.kind,
             f"{change.time:.3g}",
@@ -158,7 +157,7 @@ def _speed_changes(result: Pretune, console: Console) -> None:
             f"{change.output_needed:.1f}" + ("" if change.has_torque else " (out of reach)"),
             _ramp_tension(change.held),
             _ramp_tension(change.compensated),
-            f"{round_up(shortest):g}" if math.isfinite(shortest) else "none",
+            f"{round_up(change.least_time):g}" if math.isfinite(change.least_time) else "none",
         )
     console.print(table)
     worst = result.speed_changes[-len(named_diameters(result.scenario))][1]

@@ -136,7 +136,6 @@ def _times(own: float) -> list[float]:
 
 def _row(name: str, change: SpeedChange, units: UnitSystem) -> dict[str, str]:
     force, torque = units.label("tension"), units.label("torque")
-    shortest = max(change.shortest_time, change.follow_time)
     return {
         "Roll": name,
         f"Diameter [{units.label('diameter')}]": sensible(units.show(change.diameter, "diameter")),
@@ -155,7 +154,7 @@ def _row(name: str, change: SpeedChange, units: UnitSystem) -> dict[str, str]:
             change.compensated, units
         ),
         "Shortest time for this device [s]": (
-            f"{round_up(shortest):g}" if math.isfinite(shortest) else "none"
+            f"{round_up(change.least_time):g}" if math.isfinite(change.least_time) else "none"
         ),
     }
 

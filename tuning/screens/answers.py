@@ -11,6 +11,7 @@ import hashlib
 import streamlit as st
 
 from simulator import Scenario, Trend, linearise
+from simulator.ripple import Ripple, largest_ripple
 from simulator.roll_run import run_roll
 from tuning.design import DEFAULT_MS, RollDesign, design_for_roll
 from tuning.gains import Gains
@@ -99,6 +100,12 @@ def responses(scenario: Scenario, gains: Gains) -> tuple[RollResponse, ...]:
 def whole_roll(scenario: Scenario, *, time_compression: float) -> Trend:
     """Return a run of the whole roll in automatic."""
     return run_roll(scenario, time_compression=time_compression)
+
+
+@st.cache_data(max_entries=20, show_spinner=False)
+def most_shaken(scenario: Scenario) -> tuple[Ripple, float, float]:
+    """Return the roll's largest ripple over the whole roll, where it is, and the swing there."""
+    return largest_ripple(scenario)
 
 
 @st.cache_data(max_entries=40, show_spinner="Switching to automatic …")

@@ -6,7 +6,7 @@ import streamlit as st
 
 from simulator import Scenario
 from simulator.machine import diameter_range
-from simulator.ripple import largest_ripple, ripple_in_words
+from simulator.ripple import ripple_in_words
 from simulator.roll_run import roll_time
 from simulator.scenario import WoundRoll
 from simulator.scenario_checks import hunting
@@ -140,7 +140,7 @@ def _show_whole_roll(design: RollDesign, scenario: Scenario, units: UnitSystem) 
         draw_trend(trend, units=units),
         alt="Tension, output and diameter while one roll runs through in automatic.",
     )
-    st.markdown(bench.told(ripple_in_words(largest_ripple(scenario))))
+    st.markdown(bench.told(ripple_in_words(answers.most_shaken(scenario))))
     st.caption(
         f"A roll lasts {sensible(takes / 60.0)} min at {bench.plain(_speed(scenario, units))}. "
         f"Here {sensible(compression)} layers come off or on for each one in life, while the loop "
