@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import expm
+from scipy.linalg import expm, matrix_balance, schur
 
 if TYPE_CHECKING:
     import control
@@ -47,10 +47,44 @@ def _responses(A: Array, B: NDArray[Any], C: Array, points: NDArray[Any]) -> Com
 
     Shapes: A (n, n), B (m, n), C (n,), points (m,) -> (m,).
     """
-    n = A.shape[0]
-    pencil = points[:, None, None] * np.eye(n) - A
-    solved = np.linalg.solve(pencil, B[:, :, None])[:, :, 0]
-    return np.asarray(solved @ C, dtype=np.complex128)
+    T, Q, scale = triangular(A)
+    return triangular_responses(T, (B / scale) @ Q.conj(), (C * scale) @ Q, points)
+
+
+def triangular(A: Array) -> tuple[ComplexArray, ComplexArray, Array]:
+    """Return (T, Q, scale) with A = S Q T Q* S^-1: T upper triangular, Q unitary, S = diag(scale).
+
+    The states are scaled first: strains and tensions differ by seven powers of ten.
+
+    Args:
+        A: state matrix, shape (n, n) [any].
+    """
+    balanced, (scale, _) = matrix_balance(A, permute=False, separate=True)
+    T, Q = schur(balanced, output="complex")
+    return T, Q, scale
+
+
+def triangular_responses(
+    T: ComplexArray, B: NDArray[Any], C: NDArray[Any], points: NDArray[Any]
+) -> ComplexArray:
+    """Return C (p I - T)^-1 B for each point p by back substitution, all points at once.
+
+    Args:
+        T: upper triangular, shape (…, n, n) [any].
+        B: input columns, shape (…, m, n), or (…, 1, n) where they are the same at all points [any].
+        C: measurement rows, shape (…, n) [any].
+        points: where to evaluate, shape (…, m) [any].
+    """
+    n = T.shape[-1]
+    solved: list[NDArray[Any]] = [points] * n
+    total = np.zeros(points.shape, dtype=np.complex128)
+    for i in range(n - 1, -1, -1):
+        right = B[..., i]
+        for j in range(i + 1, n):
+            right = right + T[..., i, j, None] * solved[j]
+        solved[i] = right / (points - T[..., i, i, None])
+        total += C[..., i, None] * solved[i]
+    return total
 
 
 @dataclass(frozen=True)

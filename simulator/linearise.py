@@ -12,6 +12,7 @@ so the static gain is close to 1/R, the roll swings on the web at w² = (K R² +
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,8 +58,7 @@ def linearise(
     m = kernel_machine(scenario, runout=False)
     A, B, B_speed = jacobian(m, diameter=diameter, line_speed=v, tension=T)
     N = m.length.size
-    C = np.zeros(2 * N + 2)
-    C[-1] = 100.0 / scenario.controller.tension_range
+    C = _reading_row(scenario, A.shape[0])
     frequency, damping = roll_on_web(m, A[: 2 * N, : 2 * N], diameter=diameter, line_speed=v)
     warnings = () if point.reachable else (point.reason,)
     return LinearPlant(
@@ -78,6 +78,33 @@ def linearise(
         ),
         warnings=warnings,
     )
+
+
+def matrices_over(
+    scenario: Scenario, points: Sequence[tuple[float, float]]
+) -> tuple[Array, Array, Array]:
+    """Return (A, B, C) of `linearise` at many operating points, at the running tension, tapered.
+
+    Shapes: A (m, n, n), B (m, n), C (n,), the same for all.
+
+    Args:
+        scenario: the machine.
+        points: (diameter [m], line speed [m/s]) of each, m of them.
+    """
+    m = kernel_machine(scenario, runout=False)
+    pairs = [
+        jacobian(m, diameter=D, line_speed=v, tension=running_tension(scenario, D))
+        for D, v in points
+    ]
+    A, B = np.stack([pair[0] for pair in pairs]), np.stack([pair[1] for pair in pairs])
+    return A, B, _reading_row(scenario, A.shape[1])
+
+
+def _reading_row(scenario: Scenario, states: int) -> Array:
+    """C: the last state is the filtered tension [N], the reading is in % of the range."""
+    C = np.zeros(states)
+    C[-1] = 100.0 / scenario.controller.tension_range
+    return C
 
 
 def jacobian(

@@ -1,18 +1,9 @@
-"""Gains that hold from full roll to core: the most integral action within an Ms limit.
+"""Gains that hold from full roll to core: the most integral action within limits everywhere.
 
-For a reset time Ti, the PI controller is Kc times a fixed response, and the loop is Kc H with
-H = G (1 + I/Ti), I(z) = h/(z - 1) the controller's own integrator. The limit |1 + Kc H| >= 1/Ms is
-then a quadratic inequality in Kc at each frequency:
-
-    |H|² Kc² + 2 Re(H) Kc + 1 - 1/Ms² >= 0
-
-Its smaller positive root is where growing gain first meets the limit; the least of these over all
-frequencies, diameters and speeds is the largest Kc for this Ti. The way there starts at Kc = 0+,
-where a stable plant of positive gain is stable with a little PI action, and 1 + Kc H never is zero
-on it, so no closed-loop pole crosses the stability limit. What is left is a search over Ti for the
-largest Ki = Kc/Ti. Most integral action is least IAE for a slow load, since the integral of the
-error is d/Ki (Åström, Panagopoulos & Hägglund, Automatica 34(5), 1998, state the problem for
-continuous loops; the sampled closed form is ours).
+Everywhere is every diameter from full roll to core and every speed from line to crawl, on the exact
+sampled plant. The search (`tuning.most_integral`) works on a few operating points only: those that
+bind. After each search the gains are judged on a grid and, where that looks worst, on ever finer
+grids about it; a point that breaks the limit joins the search, until none does.
 """
 
 from __future__ import annotations
@@ -22,33 +13,33 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.optimize import minimize_scalar
 
-from simulator import Scenario, linearise
-from simulator.machine import diameter_range
+from simulator import Scenario, linearise, operating_point
+from simulator.machine import diameter_range, named_diameters
 from simulator.sensing_and_control import ScheduledGains
+from simulator.units import METRIC
+from tuning.gain_schedule import GainSchedule, schedule_over_roll
 from tuning.gains import Gains
-from tuning.margins import (
-    CALM_MS,
-    RINGS_ABOVE,
-    SOUND_MS,
-    Margins,
-    PlantResponse,
-    loop_margins,
-    plant_response,
-)
-
-Array = NDArray[np.float64]
-ComplexArray = NDArray[np.complex128]
+from tuning.margins import CALM_MS, RINGS_ABOVE, SOUND_MS, Margins, loop_margins
+from tuning.most_integral import KINDS, Kind, Limits, most_integral
+from tuning.plant_bank import PlantBank, plant_bank
+from tuning.roll_grid import roll_grid, speeds_over, worst_over_roll
 
 DEFAULT_MS = SOUND_MS
-# Below this many scans a reset time is integral action alone, whatever the gain says.
-LEAST_RESET_SCANS = 1.0
-# The grid of diameters that gains are checked on; every third starts the design, every sixth has an
-# entry in the schedule.
-CHECK_DIAMETERS = 25
-DESIGN_EVERY, SCHEDULE_EVERY = 3, 6
+# Noise of the reading may move the output by this much [% rms], six times as much from peak to
+# peak; common practice, no source.
+DEFAULT_NOISE = 0.2
+# A reading is never quieter than this, whatever a scenario says [% of range, rms].
+LEAST_READING_NOISE = 0.02
+# Another kind of controller earns its place where it allows so much more integral action [-].
+PI_EARNS, PID_EARNS = 1.02, 1.5
+# The search aims this much below the limit on Ms, so that what lies between its points keeps it.
+AIM = 0.999
+MOST_ROUNDS = 60
+# A gain raised by this share shows which operating point holds it back.
+RAISED = 1.03
+# A point that holds a gain back breaks the limit by at least this once the gain is raised.
+BREAKS = 1.003
 
 
 @dataclass(frozen=True)
@@ -67,37 +58,61 @@ class RollCase:
 
 
 @dataclass(frozen=True)
-class ScheduleEntry:
-    """Gains for one diameter.
+class KindOfControl:
+    """The best that one kind of controller can do on this roll.
 
     Attributes:
-        diameter: of the roll [m].
-        gains: best at this diameter, at line and at crawl speed.
+        kind: I, PI or PID.
+        gains: with the most integral action within the limits.
+        noise_output: output moved by the noise of the reading, at its worst over the roll [% rms].
+        limited_by_noise: whether noise rather than Ms holds the gains back.
+        verdict: why it is recommended, or why not, in a few words.
     """
 
-    diameter: float
+    kind: Kind
     gains: Gains
+    noise_output: float
+    limited_by_noise: bool
+    verdict: str
 
 
 @dataclass(frozen=True)
 class RollDesign:
-    """One set of gains for the whole roll, and what it costs against gains that follow diameter.
+    """One set of gains for the whole roll, what holds it back, and a schedule beside it.
 
     Attributes:
         gains: recommended, the same at every diameter.
+        kind: of controller that they are for.
         ms_limit: that they keep [-].
-        cases: every point that was checked.
-        worst: the case with the highest Ms.
-        schedule: gains for single diameters, from full roll to core.
+        noise_limit: of the output's rms, that they keep [% rms].
+        cases: full margins at the named diameters, at line and then at crawl speed.
+        worst: where Ms is highest.
+        binds_integral: where more integral action would break the limit first; None where nothing
+            does but noise.
+        binds_proportional: the same for proportional action.
+        kinds: integral, PI and PID control compared.
+        schedule: gains that follow the diameter.
+        out_of_reach: operating points that no output within its limits holds, in words.
         warnings: what a reader should know.
     """
 
     gains: Gains
+    kind: Kind
     ms_limit: float
+    noise_limit: float
     cases: tuple[RollCase, ...]
     worst: RollCase
-    schedule: tuple[ScheduleEntry, ...]
+    binds_integral: RollCase | None
+    binds_proportional: RollCase | None
+    kinds: tuple[KindOfControl, ...]
+    schedule: GainSchedule
+    out_of_reach: tuple[str, ...]
     warnings: tuple[str, ...] = ()
+
+    @property
+    def chosen(self) -> KindOfControl:
+        """The kind of controller that is recommended."""
+        return next(one for one in self.kinds if one.kind == self.kind)
 
     def set_in(self, scenario: Scenario, *, scheduled: bool = False) -> Scenario:
         """Return the scenario with these gains in its controller.
@@ -107,149 +122,183 @@ class RollDesign:
             scheduled: whether the gains follow the diameter, else the one set for the whole roll.
         """
         tuned = self.gains.set_in(scenario)
-        if not scheduled or len(self.schedule) < 2:
+        if not scheduled or len(self.schedule.entries) < 2:
             return tuned
         points = tuple(
             ScheduledGains(diameter=at.diameter, Kc=at.gains.Kc, Ti=at.gains.Ti, Td=at.gains.Td)
-            for at in self.schedule
+            for at in self.schedule.entries
         )
         return replace(tuned, controller=replace(tuned.controller, schedule=points))
 
 
-def design_for_roll(scenario: Scenario, *, ms_limit: float = DEFAULT_MS) -> RollDesign:
-    """Find the PI gains with the most integral action such that Ms stays within a limit everywhere.
+def design_for_roll(
+    scenario: Scenario,
+    *,
+    ms_limit: float = DEFAULT_MS,
+    noise_limit: float = DEFAULT_NOISE,
+    kinds: Sequence[Kind] = KINDS,
+) -> RollDesign:
+    """Find the gains with the most integral action that keep the limits over the whole roll.
 
-    Everywhere is from full roll to core, at line speed and at crawl speed, on the exact sampled
-    plant. The gains are then checked on a finer grid of diameters; a point that breaks the limit
-    there joins the design, until none does.
+    Integral control, PI and PID are tried. PI is recommended where it beats integral control by
+    2 %, PID where it beats that by half: a derivative takes more care than it is worth for less.
 
     Args:
         scenario: the machine.
         ms_limit: largest sensitivity allowed [-], 1.2 to 2.0.
+        noise_limit: how much the noise of the reading may move the output [% rms].
+        kinds: of controller to try [-].
 
     Raises:
-        ValueError: the limit is out of range, or no gains keep it.
+        ValueError: a limit is out of range, no kind is given, or no gains keep the limits.
     """
     if not CALM_MS <= ms_limit <= RINGS_ABOVE:
         raise ValueError(f"ms_limit {ms_limit}: must lie between {CALM_MS} and {RINGS_ABOVE}")
-    diameters = _diameters(scenario, CHECK_DIAMETERS)
-    checked = _responses(scenario, diameters)
-    chosen = {key: seen for key, seen in checked.items() if key[0] in diameters[::DESIGN_EVERY]}
-    for _ in range(len(checked)):
-        gains = most_integral_pi(list(chosen.values()), ms_limit=ms_limit)
-        cases = tuple(RollCase(*key, loop_margins(seen, gains)) for key, seen in checked.items())
-        worst = max(cases, key=lambda case: case.margins.severity)
-        if worst.margins.severity <= ms_limit * 1.0005:
-            break
-        # The point that breaks the limit joins the design, its peak exactly.
-        key = (worst.diameter, worst.line_speed)
-        chosen[key] = chosen.get(key, checked[key]).with_frequency(worst.margins.peak_frequency)
+    if not (math.isfinite(noise_limit) and noise_limit > 0.0):
+        raise ValueError(f"noise_limit {noise_limit} %: must be above 0 %")
+    unknown = [kind for kind in kinds if kind not in KINDS]
+    if unknown or not kinds:
+        raise ValueError(
+            f"kinds {', '.join(kinds) or '(none)'}: must be some of {', '.join(KINDS)}"
+        )
 
-    schedule = []
-    for diameter in diameters[::SCHEDULE_EVERY]:
-        here = [seen for key, seen in checked.items() if key[0] == diameter]
-        best = most_integral_pi(here, ms_limit=ms_limit)
-        schedule.append(ScheduleEntry(diameter, best))
+    noise = reading_noise(scenario)
+    limits = Limits(Ms=ms_limit, noise_gain=noise_limit / noise)
+    judged = plant_bank(scenario, roll_grid(scenario))
+    found: dict[Kind, Gains] = {}
+    seen: PlantBank | None = None
+    for kind in (one for one in KINDS if one in kinds):
+        found[kind], seen = _best(scenario, kind, limits, judged=judged, start=seen)
+    chosen = _chosen(found)
+    gains = found[chosen]
+    compared = tuple(
+        _compared(kind, found, chosen, judged, noise=noise, limits=limits) for kind in found
+    )
+    worst = worst_over_roll(scenario, gains, judged=judged)
+    moved = noise * float(judged.noise_gain(gains).max())
+    out_of_reach, warnings = _seats(scenario, noise_output=moved)
+    aimed = replace(limits, Ms=AIM * ms_limit)
     return RollDesign(
         gains=gains,
+        kind=chosen,
         ms_limit=ms_limit,
-        cases=cases,
-        worst=worst,
-        schedule=tuple(schedule),
-        warnings=_warnings(scenario, gains, worst, ms_limit=ms_limit),
+        noise_limit=noise_limit,
+        cases=tuple(
+            _case(scenario, gains, D, v)
+            for v in speeds_over(scenario, 2)
+            for D in named_diameters(scenario).values()
+        ),
+        worst=_case(scenario, gains, worst.diameter, worst.line_speed),
+        binds_integral=_binding(scenario, gains, judged, limits, integral=True),
+        binds_proportional=_binding(scenario, gains, judged, limits, integral=False),
+        kinds=compared,
+        schedule=schedule_over_roll(scenario, chosen, gains, limits=aimed),
+        out_of_reach=out_of_reach,
+        warnings=warnings,
     )
 
 
-def most_integral_pi(plants: Sequence[PlantResponse], *, ms_limit: float = DEFAULT_MS) -> Gains:
-    """Return the PI gains with the largest Ki = Kc/Ti that keep Ms within a limit on all plants.
-
-    Args:
-        plants: stable, with positive gain, all sampled at the same scan time.
-        ms_limit: largest sensitivity allowed [-].
-
-    Raises:
-        ValueError: a plant is not stable by itself, or not sampled.
-    """
-    for seen in plants:
-        if seen.scan_time is None:
-            raise ValueError("the design is for a digital controller: give its scan time")
-        if not math.isfinite(seen.plant.slowest_time):
-            raise ValueError(
-                "the machine is not stable in manual at one of its operating points; "
-                "lower the breakaway ratio or raise the crawl speed"
-            )
-    scan = float(plants[0].scan_time or 0.0)
-    G = np.concatenate([seen.values for seen in plants])
-    integrated = np.concatenate(
-        [seen.values * scan / np.expm1(1j * seen.omega * scan) for seen in plants]
-    )
-
-    def integral_gain(Ti: Array) -> Array:
-        H = (G + integrated / Ti[:, None]).astype(np.complex128)
-        return largest_gain(H, ms_limit=ms_limit) / Ti
-
-    slowest = max(seen.plant.slowest_time for seen in plants)
-    grid = np.geomspace(LEAST_RESET_SCANS * scan, max(100.0 * slowest, 1e3 * scan), 160)
-    values = np.concatenate([integral_gain(part) for part in np.split(grid, 10)])
-    best = int(np.argmax(values))
-    found = minimize_scalar(
-        lambda Ti: -float(integral_gain(np.array([Ti]))[0]),
-        bounds=(grid[max(best - 1, 0)], grid[min(best + 1, grid.size - 1)]),
-        method="bounded",
-        options={"xatol": 1e-6 * grid[best]},
-    )
-    Ti = float(found.x) if -found.fun > values[best] else float(grid[best])
-    return Gains(Kc=float(integral_gain(np.array([Ti]))[0]) * Ti, Ti=Ti)
+def reading_noise(scenario: Scenario) -> float:
+    """Return the noise of the reading [% of range, rms]: its own and that of its resolution."""
+    cell = scenario.load_cell
+    steps = cell.resolution / math.sqrt(12.0)  # of a value spread evenly over one step
+    own = 100.0 * math.hypot(cell.noise, steps) / scenario.controller.tension_range
+    return max(own, LEAST_READING_NOISE)
 
 
-def largest_gain(H: ComplexArray, *, ms_limit: float) -> Array:
-    """Return the largest gain k for each controller such that Ms of the loop k H keeps a limit.
-
-    Args:
-        H: loop responses at unit gain, one row a controller, all frequencies of all cases in the
-            columns, shape (m, n) [-].
-        ms_limit: largest sensitivity allowed [-].
-
-    Returns:
-        The first gain from 0 up that meets the limit, shape (m,) [-]; inf if none does.
-    """
-    power, rest = np.abs(H) ** 2, 1.0 - 1.0 / ms_limit**2
-    inside = H.real**2 - power * rest
-    meets = (inside > 0.0) & (H.real < 0.0)
-    # The smaller root, written without cancellation.
-    root = rest / (-H.real + np.sqrt(np.where(meets, inside, 0.0)))
-    return np.asarray(np.where(meets, root, np.inf).min(axis=1))
-
-
-def _diameters(scenario: Scenario, count: int) -> list[float]:
-    """Diameters from full roll to core, evenly spaced in ratio, since the gain goes with 1/D."""
-    low, high = diameter_range(scenario)
-    if low == high:
-        return [low]
-    return [float(d) for d in np.geomspace(high, low, count)]
-
-
-def _responses(
-    scenario: Scenario, diameters: Sequence[float]
-) -> dict[tuple[float, float], PlantResponse]:
-    speeds = sorted({scenario.run.line_speed, scenario.run.crawl_speed}, reverse=True)
-    scan = scenario.controller.scan_time
-    return {
-        (d, v): plant_response(linearise(scenario, diameter=d, line_speed=v), scan_time=scan)
-        for d in diameters
-        for v in speeds
-    }
-
-
-def _warnings(
-    scenario: Scenario, gains: Gains, worst: RollCase, *, ms_limit: float
-) -> tuple[str, ...]:
-    found = []
-    if worst.margins.severity > ms_limit * 1.01:
-        found.append(f"Ms reaches {worst.margins.Ms:.2f} between the points of the design")
-    if gains.Ti <= 1.01 * LEAST_RESET_SCANS * scenario.controller.scan_time:
-        found.append(
-            f"proportional action buys nothing here: this is integral action alone, Ki "
-            f"{gains.Ki:.3g} per s; set Ti as short as the controller allows and Kc = Ki Ti"
+def _best(
+    scenario: Scenario, kind: Kind, limits: Limits, *, judged: PlantBank, start: PlantBank | None
+) -> tuple[Gains, PlantBank]:
+    """Return the best gains of a kind, and the operating points that they were found on."""
+    seen = start
+    if seen is None:
+        low, high = diameter_range(scenario)
+        slow, fast = speeds_over(scenario, 2)[-1], speeds_over(scenario, 2)[0]
+        seen = plant_bank(
+            scenario, list(dict.fromkeys([(high, fast), (high, slow), (low, fast), (low, slow)]))
         )
-    return tuple(found)
+    aimed = replace(limits, Ms=AIM * limits.Ms)
+    for _ in range(MOST_ROUNDS):
+        gains = most_integral(seen, kind, aimed)
+        worst = worst_over_roll(scenario, gains, judged=judged, enough=limits.Ms)
+        loud = judged.noise_gain(gains)
+        if worst.Ms <= limits.Ms and loud.max() <= 1.001 * limits.noise_gain:
+            return gains, seen
+        point = (worst.diameter, worst.line_speed)
+        if worst.Ms <= limits.Ms:
+            point = judged.points[int(np.argmax(loud))]
+        seen = seen.joined(plant_bank(scenario, [point]))
+    raise ValueError("no gains keep the limit on Ms at every diameter and speed of this machine")
+
+
+def _chosen(found: dict[Kind, Gains]) -> Kind:
+    """Return the simplest kind that no other beats by enough."""
+    kinds = list(found)
+    best = kinds[0]
+    for kind in kinds[1:]:
+        earns = PID_EARNS if kind == "PID" else PI_EARNS
+        if found[kind].Ki >= earns * found[best].Ki:
+            best = kind
+    return best
+
+
+def _compared(
+    kind: Kind,
+    found: dict[Kind, Gains],
+    chosen: Kind,
+    judged: PlantBank,
+    *,
+    noise: float,
+    limits: Limits,
+) -> KindOfControl:
+    gains = found[kind]
+    loud = float(judged.noise_gain(gains).max())
+    share = gains.Ki / found[chosen].Ki
+    if kind == chosen:
+        words = "recommended"
+    elif share < 1.0:
+        words = f"{100.0 * share:.0f} % of the integral action of the recommended gains"
+    elif share < 1.02:
+        words = "buys nothing here"
+    else:
+        words = f"would buy {100.0 * (share - 1.0):.0f} %, too little for a derivative"
+    return KindOfControl(kind, gains, loud * noise, loud > 0.99 * limits.noise_gain, words)
+
+
+def _binding(
+    scenario: Scenario, gains: Gains, judged: PlantBank, limits: Limits, *, integral: bool
+) -> RollCase | None:
+    """Return where a little more of one action breaks the limit on Ms first, if it does."""
+    raised = (
+        replace(gains, Ti=gains.Ti / RAISED)
+        if integral
+        else replace(gains, Kc=gains.Kc * RAISED, Ti=gains.Ti * RAISED, Td=gains.Td / RAISED)
+    )
+    worst = worst_over_roll(scenario, raised, judged=judged)
+    if worst.Ms < BREAKS * limits.Ms:
+        return None
+    return _case(scenario, gains, worst.diameter, worst.line_speed)
+
+
+def _case(scenario: Scenario, gains: Gains, diameter: float, line_speed: float) -> RollCase:
+    plant = linearise(scenario, diameter=diameter, line_speed=line_speed)
+    return RollCase(
+        diameter,
+        line_speed,
+        loop_margins(plant, gains, scan_time=scenario.controller.scan_time),
+    )
+
+
+def _seats(scenario: Scenario, *, noise_output: float) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return (points out of reach, warnings): an output at its end leaves no loop to judge."""
+    out_of_reach, warnings = [], []
+    c = scenario.controller
+    for v in speeds_over(scenario, 2):
+        for name, D in named_diameters(scenario).items():
+            point = operating_point(scenario, diameter=D, line_speed=v)
+            place = f"{name}, {METRIC.text(v, 'speed')}"
+            if not point.reachable:
+                out_of_reach.append(f"{place}: {point.reason}")
+            elif min(point.output - c.output_low, c.output_high - point.output) < 3 * noise_output:
+                warnings.append(f"{place}: noise drives the output to its limit")
+    return tuple(out_of_reach), tuple(warnings)

@@ -188,12 +188,21 @@ def closed_loop_modes(sampled: SampledPlant, gains: Gains) -> ComplexArray:
         sampled: the plant as the controller sees it.
         gains: ISA standard form in % of range.
     """
+    return np.asarray(np.linalg.eigvals(closed_loop(sampled, gains)), dtype=np.complex128)
+
+
+def closed_loop(sampled: SampledPlant, gains: Gains) -> Array:
+    """Return the state matrix [per scan] of plant and digital controller together.
+
+    The states are the plant's, then the outputs under way, newest first, then the controller's.
+
+    Args:
+        sampled: the plant as the controller sees it.
+        gains: ISA standard form in % of range.
+    """
     A, B, C = sampled.with_delay_states()
-    Ac, Bc, Cc, Dc = gains.sampled_state_space(sampled.scan_time)
-    Bc, Cc = np.reshape(Bc, -1), np.reshape(Cc, -1)
-    direct = float(np.reshape(Dc, -1)[0])
-    loop = np.block([[A + direct * np.outer(B, C), np.outer(B, Cc)], [np.outer(Bc, C), Ac]])
-    return np.asarray(np.linalg.eigvals(loop), dtype=np.complex128)
+    Ac, Bc, Cc, direct = gains.sampled_state_space(sampled.scan_time)
+    return np.block([[A + direct * np.outer(B, C), np.outer(B, Cc)], [np.outer(Bc, C), Ac]])
 
 
 def _gain_margin(

@@ -55,7 +55,7 @@ def as_json(result: Pretune) -> dict[str, Any]:
                 },
                 "schedule": [
                     {"diameter_m": entry.diameter, **_gains_json(entry.gains)}
-                    for entry in design.schedule
+                    for entry in design.schedule.entries
                 ],
             },
             "speed_changes": [_ramp_json(change) for _, change in result.speed_changes],

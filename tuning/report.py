@@ -134,7 +134,7 @@ def _recommended(result: Pretune, console: Console) -> None:
         f"{METRIC.text(worst.diameter, 'diameter')} and {METRIC.text(worst.line_speed, 'speed')}.",
         console,
     )
-    if len(design.schedule) > 1:
+    if len(design.schedule.entries) > 1:
         console.print()
         schedule = _table("Gains that follow the diameter, if the controller can", console)
         _fill(schedule, schedule_rows(design, METRIC))

@@ -48,10 +48,10 @@ def draw_margins_over_roll(design: RollDesign, units: UnitSystem = METRIC) -> Fi
     _limit_and_worst(ms, design, scale * design.worst.diameter)
     ms.set_xlabel(f"roll diameter [{units.label('diameter')}]")
     right = [figure.add_subplot(grid[row, 1], sharex=ms) for row in (0, 1)]
-    diameters = [scale * entry.diameter for entry in design.schedule]
+    diameters = [scale * entry.diameter for entry in design.schedule.entries]
     fixed = design.gains
-    Kc = [entry.gains.Kc for entry in design.schedule]
-    Ki = [entry.gains.Ki for entry in design.schedule]
+    Kc = [entry.gains.Kc for entry in design.schedule.entries]
+    Ki = [entry.gains.Ki for entry in design.schedule.entries]
     for axes, values, one, label in zip(
         right, (Kc, Ki), (fixed.Kc, fixed.Ki), ("Kc [%/%]", "Kc/Ti [1/s]"), strict=True
     ):

@@ -161,7 +161,7 @@ def schedule_rows(design: RollDesign, units: UnitSystem) -> list[Row]:
             "Kc/Ti [1/s]": number(entry.gains.Ki),
             "Kc/Ti against one set": f"{entry.gains.Ki / design.gains.Ki:.1f} ×",
         }
-        for entry in design.schedule
+        for entry in design.schedule.entries
     ]
 
 
@@ -174,7 +174,7 @@ def schedule_csv(design: RollDesign) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(["diameter_m", "Kc", "Ti_s", "Td_s"])
-    for entry in design.schedule:
+    for entry in design.schedule.entries:
         g = entry.gains
         writer.writerow([f"{value:.6g}" for value in (entry.diameter, g.Kc, g.Ti, g.Td)])
     return out.getvalue()

@@ -45,7 +45,7 @@ def page() -> None:
     try:
         design = answers.design(scenario, ms_limit=limit)
         _show_design(design, scenario, units)
-        if len(design.schedule) > 1:
+        if len(design.schedule.entries) > 1:
             _show_schedule(design, units)
         _show_responses(design, scenario, units)
         _show_whole_roll(design, scenario, units)
@@ -88,7 +88,7 @@ def _show_design(design: RollDesign, scenario: Scenario, units: UnitSystem) -> N
 
 def _show_schedule(design: RollDesign, units: UnitSystem) -> None:
     st.subheader("Gains that follow the diameter")
-    best = max(design.schedule, key=lambda entry: entry.gains.Ki)
+    best = max(design.schedule.entries, key=lambda entry: entry.gains.Ki)
     buys = best.gains.Ki / design.gains.Ki
     where = units.text(best.diameter, "diameter")
     if buys >= WORTH_IT:
