@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from pathlib import Path
 from typing import Annotated, NoReturn
@@ -17,6 +18,8 @@ from tuning.pretune_json import as_json
 from tuning.report import print_report
 
 BAD_INPUT = 2
+# A second process takes longer to start than so many machines take to judge.
+WORTH_PROCESSES = 500
 
 app = typer.Typer(
     add_completion=False,
@@ -37,6 +40,20 @@ def pretune_command(
     as_data: Annotated[
         bool, typer.Option("--json", help="Print one JSON object instead of the report.")
     ] = False,
+    ms: Annotated[
+        float, typer.Option("--ms", help="Largest sensitivity Ms allowed, 1.2 (calm) to 2.0.")
+    ] = DEFAULT_MS,
+    schedule: Annotated[
+        bool, typer.Option("--schedule", help="Print gains that follow the diameter, too.")
+    ] = False,
+    tolerance: Annotated[
+        int,
+        typer.Option(
+            "--tolerance",
+            metavar="N",
+            help="Judge the gains on N machines within usual tolerances.",
+        ),
+    ] = 0,
 ) -> None:
     """Manual output, step test, gains and a checked hand-over for one machine."""
     progress = Console(stderr=True)
@@ -45,7 +62,9 @@ def pretune_command(
         with progress.status("starting") as status:
             result = pretune(
                 machine,
-                ms_limit=DEFAULT_MS,
+                ms_limit=ms,
+                tolerance_samples=tolerance,
+                workers=os.cpu_count() if tolerance > WORTH_PROCESSES else None,
                 progress=lambda message: status.update(f"{message} …"),
             )
     except ScenarioError as error:
@@ -59,7 +78,7 @@ def pretune_command(
     if not out.is_terminal:
         # A file or a pipe has no width; the tables need about this much.
         out = Console(width=140)
-    print_report(result, out)
+    print_report(result, out, schedule=schedule)
 
 
 def _refuse(message: str) -> NoReturn:

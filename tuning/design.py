@@ -198,6 +198,30 @@ def design_for_roll(
     )
 
 
+def best_gains(
+    scenario: Scenario, kind: Kind, *, ms_limits: Sequence[float], noise_limit: float
+) -> tuple[Gains, ...]:
+    """Return the best gains of one kind for the whole roll at each of some limits on Ms.
+
+    Args:
+        scenario: the machine.
+        kind: of controller, I, PI or PID.
+        ms_limits: largest sensitivity allowed, each in turn [-].
+        noise_limit: how much the noise of the reading may move the output [% rms].
+
+    Raises:
+        ValueError: no gains keep a limit.
+    """
+    judged = plant_bank(scenario, roll_grid(scenario))
+    noise_gain = noise_limit / reading_noise(scenario)
+    found, seen = [], None
+    for limit in ms_limits:
+        limits = Limits(Ms=limit, noise_gain=noise_gain)
+        gains, seen = _best(scenario, kind, limits, judged=judged, start=seen)
+        found.append(gains)
+    return tuple(found)
+
+
 def reading_noise(scenario: Scenario) -> float:
     """Return the noise of the reading [% of range, rms]: its own and that of its resolution."""
     cell = scenario.load_cell

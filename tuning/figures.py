@@ -19,8 +19,8 @@ from simulator import Scenario, Trend
 from simulator.figure_style import BLACK, BLUE, FONT, GREY, SMALL, VERMILION, WIDTH, plain_panel
 from simulator.units import METRIC, UnitSystem, sensible
 from tuning.identify import Candidate, StepFit
+from tuning.judged_rules import JudgedRule
 from tuning.margins import RINGS_ABOVE, SOUND_MS
-from tuning.pretune import JudgedRule
 from tuning.relay_test import RelayTest
 from tuning.roll_figures import draw_handover, draw_margins_over_roll, draw_responses
 from tuning.step_test import StepTest, behind_play, supply_play

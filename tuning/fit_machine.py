@@ -27,19 +27,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import t as student
 
 from simulator import Scenario, Trend
-from tuning.fit_machine_words import FitWords, fit_words
+from tuning.fit_machine_words import fit_words
 from tuning.fit_search import Record, autocorrelation
-from tuning.machine_parameters import USUALLY_FREE, Parameter, parameters
+from tuning.machine_fit import FittedTest, Learned, MachineFit
+from tuning.machine_parameters import USUALLY_FREE, parameters
 from tuning.machine_record import RecordedTest, read_tests, replay
-from tuning.machine_search import Problem, refine, search
+from tuning.machine_search import DAMPING, SWING, Problem, better, refine, starts, vague
 from tuning.remainder import steady_swing
+
+__all__ = ["FittedTest", "Learned", "MachineFit", "fit_machine"]
 
 Array = NDArray[np.float64]
 
@@ -54,121 +58,12 @@ ALIKE = 0.95
 UNCERTAIN, TAKES_PART = 0.5, 0.3
 # A coordinate so near its bound stands at it [z].
 AT_BOUND = 2e-3
+# What was not seen is taken to be known so well when the others' errors are worked out [z]: a
+# factor of two at one standard error.
+AS_DESCRIBED = 0.7
+# A swing that is claimed to be known better than this is looked at again [z].
+CERTAIN = 0.2
 LEAST_FREEDOM = 3.0
-
-
-@dataclass(frozen=True)
-class Learned:
-    """One number of the machine and what the tests say about it.
-
-    Attributes:
-        name: dotted key as in the scenario file.
-        words: its name for people.
-        unit: SI unit.
-        before: as described [unit].
-        after: as learned; as described where it was not seen [unit].
-        standard_error: of what was learned [unit]; nan where there is none.
-        low: lower end of the 95 % interval [unit]; nan where there is none.
-        high: upper end of the 95 % interval [unit]; nan where there is none.
-        seen: whether the tests say anything about it.
-        at_limit: whether the search ended at the end of its range, so that it has no interval.
-    """
-
-    name: str
-    words: str
-    unit: str
-    before: float
-    after: float
-    standard_error: float = math.nan
-    low: float = math.nan
-    high: float = math.nan
-    seen: bool = True
-    at_limit: bool = False
-
-    @property
-    def factor(self) -> float:
-        """As learned over as described [-]; nan where nothing was described."""
-        return self.after / self.before if self.before != 0.0 else math.nan
-
-
-@dataclass(frozen=True, eq=False)
-class FittedTest:
-    """One recorded test and what the machine makes of it, before and after.
-
-    Attributes:
-        trend: as recorded.
-        time: from the first sample, shape (n,) [s].
-        diameter: of the roll [m].
-        line_speed: of the web [m/s].
-        described: reading of the machine as described, at the test's own level, shape (n,) [N].
-        learned: reading of the machine as learned, at the test's own level, shape (n,) [N].
-        swing: steady swing of the record beside the replay, shape (n,) [N].
-        swing_frequency: of that swing [Hz]; nan if there is none.
-        noise: of one reading, from how it jumps from sample to sample [N].
-        residual: rms of the reading less machine and swing [N].
-        correlation: of each residual with the next [-].
-        fit_percent: 100 (1 - residual/rms of the reading about its mean) [%].
-        level_offset: how much more the record reads than the learned machine at this output [N].
-    """
-
-    trend: Trend
-    time: Array
-    diameter: float
-    line_speed: float
-    described: Array
-    learned: Array
-    swing: Array
-    swing_frequency: float
-    noise: float
-    residual: float
-    correlation: float
-    fit_percent: float
-    level_offset: float
-
-
-@dataclass(frozen=True, eq=False)
-class MachineFit:
-    """What step tests say about a machine.
-
-    Attributes:
-        scenario: the machine as learned.
-        described: the machine as it was described.
-        parameters: the free numbers, in the order asked for.
-        correlation: between what was learned, in the same order, shape (p, p) [-]; nan where a
-            number was not seen or stands at a limit.
-        tests: one of each recorded test.
-        residual: rms of what the learned machine leaves over all tests [N].
-        fit_percent: 100 (1 - residual/rms of the readings about their means) [%].
-        degrees_of_freedom: readings that count, less what was fitted [-].
-        level_error: how far the levels were trusted [N]; inf where they were free.
-        alike: groups of numbers that these tests don't tell apart, by name.
-        supposed: what the errors suppose, in a sentence.
-        warnings: what a reader should know.
-    """
-
-    scenario: Scenario
-    described: Scenario
-    parameters: tuple[Learned, ...]
-    correlation: Array
-    tests: tuple[FittedTest, ...]
-    residual: float
-    fit_percent: float
-    degrees_of_freedom: float
-    level_error: float = math.inf
-    alike: tuple[tuple[str, ...], ...] = ()
-    supposed: str = ""
-    warnings: tuple[str, ...] = ()
-
-    def parameter(self, name: str) -> Learned:
-        """Return one of the free numbers by its dotted key.
-
-        Raises:
-            KeyError: it was not free; lists those that were.
-        """
-        for learned in self.parameters:
-            if learned.name == name:
-                return learned
-        raise KeyError(f"{name!r}; free were {', '.join(p.name for p in self.parameters)}")
 
 
 def fit_machine(
@@ -210,11 +105,13 @@ def fit_machine(
         swings=(math.nan,) * len(records),
         level_error=math.inf if level_error is None else level_error,
     )
-    z = search(problem)
+    first, *others = starts(problem)
+    _, z = refine(problem, first)
     problem, z = _with_swings(problem, z)
+    z = better(problem, z, others)
     problem, z = _weighed(problem, z)
-    problem, z = _without_unseen(problem, z)
-    return _result(problem, z, asked)
+    unseen, z = _without_unseen(problem, z)
+    return _result(problem, z, unseen)
 
 
 def _residuals(problem: Problem, z: Array) -> tuple[list[Array], list[Array], list[Array]]:
@@ -242,7 +139,7 @@ def _with_swings(problem: Problem, z: Array) -> tuple[Problem, Array]:
     if not np.any(np.isfinite(swings)):
         return problem, z
     problem = replace(problem, swings=tuple(swings))
-    return problem, refine(problem, z)
+    return problem, refine(problem, z)[1]
 
 
 def _weighed(problem: Problem, z: Array) -> tuple[Problem, Array]:
@@ -255,30 +152,50 @@ def _weighed(problem: Problem, z: Array) -> tuple[Problem, Array]:
         variance = float(residual @ residual) / max(n - basis.shape[1] - spent, 1.0)
         noise.append(math.sqrt(max(variance, (1e-3 * test.noise) ** 2) * (1.0 + r) / (1.0 - r)))
     problem = replace(problem, noise=tuple(noise))
-    return problem, refine(problem, z)
+    return problem, refine(problem, z)[1]
 
 
-def _without_unseen(problem: Problem, z: Array) -> tuple[Problem, Array]:
-    """Hold what the tests say nothing about where the scenario puts it."""
-    information = problem.information(z)
-    seen = [
-        float(np.linalg.norm(information[:, j])) * UNSEEN > 1.0 for j in range(len(problem.free))
-    ]
-    if all(seen):
-        return problem, z
-    kept = tuple(p for p, yes in zip(problem.free, seen, strict=True) if yes)
-    rest = np.concatenate([z[: len(problem.free)][seen], z[len(problem.free) :]])
-    problem = replace(problem, free=kept)
-    return problem, refine(problem, rest)
+def _without_unseen(problem: Problem, z: Array) -> tuple[set[int], Array]:
+    """Hold what the tests say nothing about where the scenario puts it; return which."""
+    unseen: set[int] = set()
+    while True:
+        information = problem.information(z)
+        seen = [j for j in range(len(problem.free)) if j not in unseen]
+        found = {j for j in seen if float(np.linalg.norm(information[:, j])) * UNSEEN < 1.0}
+        if not found:
+            error = np.sqrt(np.diag(_inverse(information, unseen)))
+            found = {
+                j
+                for j in seen
+                if problem.free[j].name in (*SWING, *DAMPING)
+                and error[j] < CERTAIN
+                and vague(problem, z, j, held=unseen)
+            }
+        if not found:
+            return unseen, z
+        unseen |= found
+        z = np.array(z)
+        z[list(found)] = 0.0
+        _, z = refine(problem, z, held=unseen)
 
 
-def _result(problem: Problem, z: Array, asked: tuple[Parameter, ...]) -> MachineFit:
+def _inverse(information: Array, unseen: set[int]) -> Array:
+    """Return the covariance [-] of all coordinates, those unseen known as well as described."""
+    known = np.zeros((len(unseen), information.shape[1]))
+    for row, j in enumerate(sorted(unseen)):
+        known[row, j] = 1.0 / AS_DESCRIBED
+    _, sigma, V = np.linalg.svd(np.vstack([information, known]), full_matrices=False)
+    # What no row knows about is infinitely uncertain; so large a number is as good.
+    return np.asarray((V.T / np.maximum(sigma, 1e-6) ** 2) @ V)
+
+
+def _result(problem: Problem, z: Array, unseen: set[int]) -> MachineFit:
     machine = problem.machine(z)
-    _check_web(problem, z, machine)
+    _check_web(problem, machine)
     levelled, swings, left = _residuals(problem, z)
     levels = problem.levels(z, problem.replays(z))
-    still = replace(problem, free=())
-    as_described, _, _ = _residuals(still, z[len(problem.free) :])
+    p = len(problem.free)
+    as_described, _, _ = _residuals(problem, np.concatenate([np.zeros(p), z[p:]]))
     fitted = tuple(
         _fitted(test, *parts)
         for test, *parts in zip(
@@ -286,15 +203,17 @@ def _result(problem: Problem, z: Array, asked: tuple[Parameter, ...]) -> Machine
         )
     )
     freedom = _freedom(problem, left)
-    at_limit, covariance = _covariance(problem, z)
-    learned = tuple(_learned(p, problem, z, at_limit, covariance, freedom) for p in asked)
-    correlation, alike = _correlation(problem, asked, at_limit, covariance)
+    covariance = _inverse(problem.information(z), unseen)[:p, :p]
+    learned = tuple(
+        _learned(problem, z, j, covariance, freedom, seen=j not in unseen) for j in range(p)
+    )
+    correlation, alike = _correlation(learned, covariance)
     total = math.sqrt(sum(float(r @ r) for r in left) / sum(r.size for r in left))
     moved = math.sqrt(
         sum(float(np.sum((t.reading - t.reading.mean()) ** 2)) for t in problem.tests)
         / sum(r.size for r in left)
     )
-    words: FitWords = fit_words(
+    words = fit_words(
         problem.scenario, learned, fitted, alike, correlation, level_error=problem.level_error,
         late=max(test.late for test in problem.tests),
     )  # fmt: skip
@@ -314,7 +233,7 @@ def _result(problem: Problem, z: Array, asked: tuple[Parameter, ...]) -> Machine
     )
 
 
-def _check_web(problem: Problem, z: Array, machine: Scenario) -> None:
+def _check_web(problem: Problem, machine: Scenario) -> None:
     """Refuse a machine that loses the web in a test in which it was not lost."""
     for i, test in enumerate(problem.tests):
         _, run = replay(test, machine, delay=0.5 * test.late, breaks=True)
@@ -366,39 +285,16 @@ def _freedom(problem: Problem, left: list[Array]) -> float:
     return max(count - len(problem.free), LEAST_FREEDOM)
 
 
-def _covariance(problem: Problem, z: Array) -> tuple[list[bool], Array]:
-    """Return which numbers stand at a bound, and the covariance of all [-]; nan for those."""
-    p = len(problem.free)
-    low, high = problem.bounds
-    at_limit = [bool(min(z[j] - low[j], high[j] - z[j]) < AT_BOUND) for j in range(p)]
-    covariance = np.full((p, p), math.nan)
-    if p == 0 or all(at_limit):
-        return at_limit, covariance
-    inside = [j for j in range(p) if not at_limit[j]]
-    columns = [*inside, *range(p, z.size)]
-    _, sigma, V = np.linalg.svd(problem.information(z)[:, columns], full_matrices=False)
-    # What no row knows about is infinitely uncertain; so large a number is as good.
-    whole = (V.T / np.maximum(sigma, 1e-6) ** 2) @ V
-    covariance[np.ix_(inside, inside)] = whole[: len(inside), : len(inside)]
-    return at_limit, covariance
-
-
 def _learned(
-    p: Parameter,
-    problem: Problem,
-    z: Array,
-    at_limit: list[bool],
-    covariance: Array,
-    freedom: float,
+    problem: Problem, z: Array, j: int, covariance: Array, freedom: float, *, seen: bool
 ) -> Learned:
-    names = [q.name for q in problem.free]
-    if p.name not in names:
+    p = problem.free[j]
+    if not seen:
         return Learned(p.name, p.words, p.unit, p.value, p.value, seen=False)
-    j = names.index(p.name)
-    at = float(z[j])
-    if at_limit[j]:
-        bound = p.low if at < 0.5 * (p.z_of(p.low) + p.z_of(p.high)) else p.high
-        return Learned(p.name, p.words, p.unit, p.value, bound, at_limit=True)
+    at, low, high = float(z[j]), p.z_of(p.low), p.z_of(p.high)
+    at_limit = min(at - low, high - at) < AT_BOUND
+    if at_limit:
+        at = low if at - low < high - at else high
     error = math.sqrt(float(covariance[j, j]))
     reach = float(student.ppf(0.5 + 0.5 * CONFIDENCE, freedom)) * error
     return Learned(
@@ -408,36 +304,35 @@ def _learned(
         before=p.value,
         after=p.value_at(at),
         standard_error=p.slope_at(at) * error,
-        low=p.value_at(max(at - reach, p.z_of(p.low))),
-        high=p.value_at(min(at + reach, p.z_of(p.high))),
+        low=p.value_at(max(at - reach, low)),
+        high=p.value_at(min(at + reach, high)),
+        at_limit=at_limit,
     )
 
 
 def _correlation(
-    problem: Problem, asked: tuple[Parameter, ...], at_limit: list[bool], covariance: Array
+    learned: tuple[Learned, ...], covariance: Array
 ) -> tuple[Array, tuple[tuple[str, ...], ...]]:
-    """Return the correlations of all asked for [-], and the groups that are not told apart."""
-    whole = np.full((len(asked), len(asked)), math.nan)
-    inside = [j for j, at in enumerate(at_limit) if not at]
-    if not inside:
+    """Return the correlations of what was learned [-], and the groups that are not told apart."""
+    whole = np.full(covariance.shape, math.nan)
+    seen = [j for j, one in enumerate(learned) if one.seen]
+    if not seen:
         return whole, ()
-    cov = covariance[np.ix_(inside, inside)]
-    deviation = np.sqrt(np.diag(cov))
-    correlation = cov / np.outer(deviation, deviation)
-    names = [problem.free[j].name for j in inside]
-    place = [[p.name for p in asked].index(name) for name in names]
-    whole[np.ix_(place, place)] = correlation
-    groups: list[set[str]] = []
-    spread, directions = np.linalg.eigh(cov)
-    for variance, direction in zip(spread, directions.T, strict=True):
-        part = {name for name, share in zip(names, direction, strict=True)
-                if abs(share) > TAKES_PART}  # fmt: skip
-        if variance > UNCERTAIN**2 and len(part) > 1:
-            groups.append(part)
-    for i in range(len(names)):
-        for k in range(i + 1, len(names)):
-            pair = {names[i], names[k]}
-            if abs(correlation[i, k]) > ALIKE and not any(pair <= group for group in groups):
-                groups.append(pair)
-    order = {p.name: i for i, p in enumerate(asked)}
-    return whole, tuple(tuple(sorted(group, key=order.__getitem__)) for group in groups)
+    part = np.ix_(seen, seen)
+    deviation = np.sqrt(np.diag(covariance))
+    whole[part] = (covariance / np.outer(deviation, deviation))[part]
+    groups: list[set[int]] = []
+    for variance, direction in zip(*_directions(covariance[part]), strict=True):
+        group = {j for j, share in zip(seen, direction, strict=True) if abs(share) > TAKES_PART}
+        if variance > UNCERTAIN**2 and len(group) > 1:
+            groups.append(group)
+    for i, k in combinations(seen, 2):
+        if abs(whole[i, k]) > ALIKE and not any({i, k} <= group for group in groups):
+            groups.append({i, k})
+    return whole, tuple(tuple(learned[j].name for j in sorted(group)) for group in groups)
+
+
+def _directions(covariance: Array) -> tuple[Array, Array]:
+    """Return the variances along the principal directions, and those directions as rows [-]."""
+    variances, columns = np.linalg.eigh(covariance)
+    return variances, columns.T

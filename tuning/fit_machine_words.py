@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,9 +12,7 @@ from simulator import Scenario
 from simulator.machine import diameter_range
 from simulator.scenario import PullRoll
 from simulator.units import format_quantity, readable
-
-if TYPE_CHECKING:
-    from tuning.fit_machine import FittedTest, Learned
+from tuning.machine_fit import FittedTest, Learned
 
 Array = NDArray[np.float64]
 
@@ -69,7 +66,7 @@ def fit_words(
     notes = [
         *(_unseen(p, level_error) for p in learned if not p.seen),
         *(_at_limit(p) for p in learned if p.at_limit),
-        *(_not_told_apart(group, learned, correlation, scenario) for group in alike),
+        *(_not_told_apart(group, learned, correlation, scenario, tests=len(tests)) for group in alike),
         _interchangeable(learned),
         *(_far_off(p) for p in learned),
         *(_poor(i, test) for i, test in enumerate(tests, start=1)),
@@ -108,15 +105,24 @@ def _unseen(p: Learned, level_error: float) -> str:
 
 
 def _at_limit(p: Learned) -> str:
+    end = readable(p.after, p.unit)
+    if p.after == p.low and p.before >= p.after:
+        reach = f"least searched, {end}; at most {readable(p.high, p.unit)} would fit as well"
+    else:
+        reach = f"most searched, {end}; at least {readable(p.low, p.unit)} would fit as well"
     return (
-        f"{p.words} ({p.name}): the fit ends at the end of the range searched, "
-        f"{readable(p.after, p.unit)}; it has no error there, and something else in the "
-        "description may be wrong"
+        f"{p.words} ({p.name}): the fit ends at the {reach}; if that can't be, something else in "
+        "the description is wrong"
     )
 
 
 def _not_told_apart(
-    group: tuple[str, ...], learned: tuple[Learned, ...], correlation: Array, scenario: Scenario
+    group: tuple[str, ...],
+    learned: tuple[Learned, ...],
+    correlation: Array,
+    scenario: Scenario,
+    *,
+    tests: int,
 ) -> str:
     by_name = {p.name: (i, p) for i, p in enumerate(learned)}
     words = [by_name[name][1].words for name in group]
@@ -124,8 +130,9 @@ def _not_told_apart(
     tail = ""
     if len(group) == 2:
         tail = f" (correlation {correlation[by_name[group[0]][0], by_name[group[1]][0]]:+.2f})"
+    which = "this test" if tests == 1 else "these tests"
     return (
-        f"this test can't tell {listed} apart{tail}: take none of them by itself; "
+        f"{which} can't tell {listed} apart{tail}: take none of them by itself; "
         f"{_other_test(set(group), scenario)}"
     )
 
@@ -139,15 +146,16 @@ def _other_test(group: set[str], scenario: Scenario) -> str:
             "they follow one another on the same way; a faster record and a larger step help, a "
             "filter time read off the transmitter helps more"
         )
-    if group <= _INERTIA | {"web.modulus"} and wound:
+    everything = {"web.modulus", "web.density", "roll.core_inertia"}
+    if group <= everything and group != everything and wound:
         return (
             "they swing the roll together; tests at another diameter, from "
             f"{1e3 * high:.0f} mm to {1e3 * low:.0f} mm, tell them apart"
         )
     if group <= _INERTIA | {"web.modulus"}:
         return (
-            "on a roll of constant diameter every step test sees their ratio only; take one from "
-            "a data sheet, a drawing or the scale"
+            "a step test sees hardly more than stiffness over inertia, at any diameter; take one "
+            "from a data sheet, a drawing or the scale and leave it out of what is free"
         )
     if group & _DAMPING and group <= _DAMPING | {"web.modulus"} | _INERTIA:
         return "a test at another line speed or another diameter tells what damps the swing"

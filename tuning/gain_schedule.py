@@ -30,7 +30,7 @@ from tuning.roll_grid import diameters_over, speeds_over
 Array = NDArray[np.float64]
 
 # Diameters at which the best gains are looked for, and diameters at which a schedule is checked.
-SOUGHT, CHECKED, SPEEDS = 13, 49, 4
+SOUGHT, CHECKED, SPEEDS = 9, 49, 4
 MOST_POINTS = 6
 # Of schedules as near to the best gains as this share, the one with fewest points is taken.
 WORTH_POINTS = 1.05

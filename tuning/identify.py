@@ -124,9 +124,12 @@ class StepFit:
     def models(self) -> tuple[ProcessModel, ...]:
         """Models fit to design on, at most one of each kind, the chosen one first.
 
-        A first-order model is always among them, since most rules want one; an integrating or a
-        second-order one only if it explains at least half of what the measurement did.
+        None where the chosen one explains less than half of what the measurement did: noise or
+        a drift has drowned the step. Else a first-order model is always among them, since most
+        rules want one; an integrating or a second-order one only if it explains half by itself.
         """
+        if self.fit_percent < PASSABLE_FIT:
+            return ()
         return tuple(
             candidate.model
             for i, candidate in enumerate(self.candidates)

@@ -108,9 +108,10 @@ def _drag(scenario: Scenario) -> float:
 
 
 def _viscous(scenario: Scenario) -> float:
-    """Return the drag that grows with speed [N m s] that would matter for the swing: J omega."""
+    """Return the drag that grows with speed [N m s] that would matter: for the swing or level."""
     D = diameter_range(scenario)[1]
-    return DAMPING_THAT_MATTERS * roll_inertia(scenario, D) / _swing_time(scenario)
+    for_swing = DAMPING_THAT_MATTERS * roll_inertia(scenario, D) / _swing_time(scenario)
+    return min(for_swing, _drag(scenario) * 0.5 * D / scenario.run.line_speed)
 
 
 # Words for people, and for what may be zero the size that would matter.

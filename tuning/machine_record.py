@@ -41,6 +41,8 @@ LEAST_NOISE = 1e-4
 ON_GRID = 0.02
 # The replay's device reaches so many times the torque that the test takes, its scale any tension.
 REACH, WIDE = 2.5, 1e6
+# Steps of the integration, in units of the fastest mode's time: far below the noise [-].
+REPLAY_STEP = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -279,6 +281,7 @@ def replay(
         tension=tension,
         noise=False,
         runout=False,
+        step_share=REPLAY_STEP,
     )
     n = test.time.size
     if run.time.size >= n and np.abs(run.time[:n] - test.time).max() < 1e-6:

@@ -44,12 +44,14 @@ LEAST_RESET_SCANS = 1.0
 LEAST_TI_OVER_TD = 4.0
 # Ti, and Td for PID, that the search starts from.
 PI_STARTS, PID_STARTS = 120, (32, 10)
+# So many starts are polished, if they are so near to the best and differ so much in Td/Ti [-].
+MOST_STARTS, WORTH_A_LOOK, UNLIKE = 3, 0.85, 1.4
 # Shapes worked on at a time.
 ROWS = 16
 # Peaks of |S| between the frequencies of the grid are looked at so many times, to this share of Ms.
 MOST_LOOKS, CLOSE = 5, 2e-4
-# The output's noise grows with the gain to a power between 1 and 2; steps of a search in ratio.
-NOISE_POWER, NOISE_STEPS = 1.5, 12
+# The output's noise grows with the gain to a power of about 1, between these; steps of a search.
+LEAST_POWER, MOST_POWER, NOISE_STEPS = 0.3, 3.0, 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,9 +102,12 @@ def most_integral(bank: PlantBank, kind: Kind, limits: Limits) -> Gains:
         Ti = np.repeat(slow, few)
         share = np.tile(np.geomspace(0.03, 1.0, few), many)
         Td = Ti / LEAST_TI_OVER_TD * share
-    best = search.best_of(Ti, Td)
-    start = search.gains(float(Ti[best]), float(Td[best]))
-    return _kept(search, start, shortest=shortest, longest=longest)
+    starts = search.best_of(Ti, Td)
+    found = [
+        _kept(search, search.gains(float(Ti[i]), float(Td[i])), shortest=shortest, longest=longest)
+        for i in starts
+    ]
+    return max(found, key=lambda gains: gains.Ki)
 
 
 def _kept(search: GainSearch, start: Gains, *, shortest: float, longest: float) -> Gains:
@@ -181,8 +186,8 @@ class GainSearch:
         Kc = largest_gain(H, ms_limit=self.limits.Ms)
         return self._quiet(F, H, Kc) if math.isfinite(self.limits.noise_gain) else Kc
 
-    def best_of(self, Ti: Array, Td: Array) -> int:
-        """Return which pair allows the most integral action [-].
+    def best_of(self, Ti: Array, Td: Array) -> list[int]:
+        """Return which pairs to start from: the best, and the best of unlike Td/Ti after it [-].
 
         Args:
             Ti: reset times, shape (r,) [s].
@@ -191,19 +196,25 @@ class GainSearch:
         parts = [slice(start, start + ROWS) for start in range(0, Ti.size, ROWS)]
         loose = replace(self, limits=replace(self.limits, noise_gain=math.inf))
         Ki = np.concatenate([loose.largest_Kc(Ti[part], Td[part]) for part in parts]) / Ti
-        if not math.isfinite(self.limits.noise_gain):
-            return int(np.argmax(Ki))
-        # Noise only lowers a gain, so most pairs are out before it is looked at.
-        order = np.argsort(-Ki)
-        best, found = int(order[0]), 0.0
-        for part in parts:
-            rows = order[part]
-            if Ki[rows[0]] <= found:
+        if math.isfinite(self.limits.noise_gain):
+            # Noise only lowers a gain, so most pairs are out before it is looked at.
+            order, found = np.argsort(-Ki), 0.0
+            for part in parts:
+                rows = order[part]
+                if Ki[rows[0]] <= WORTH_A_LOOK * found:
+                    Ki[order[part.start :]] = 0.0
+                    break
+                Ki[rows] = self.largest_Kc(Ti[rows], Td[rows]) / Ti[rows]
+                found = max(found, float(Ki[rows].max()))
+        # Ms has several valleys over Td/Ti, and the best of a coarse grid may lie in the second.
+        share = np.divide(Td, Ti)
+        starts = [int(np.argmax(Ki))]
+        for i in np.argsort(-Ki):
+            if len(starts) == MOST_STARTS or Ki[i] < WORTH_A_LOOK * Ki[starts[0]]:
                 break
-            kept = self.largest_Kc(Ti[rows], Td[rows]) / Ti[rows]
-            if kept.max() > found:
-                best, found = int(rows[np.argmax(kept)]), float(kept.max())
-        return best
+            if all(max(share[i], share[j]) > UNLIKE * min(share[i], share[j]) for j in starts):
+                starts.append(int(i))
+        return starts
 
     def gains(self, Ti: float, Td: float) -> Gains:
         """Return the gains with the largest Kc at one pair.
@@ -231,7 +242,7 @@ class GainSearch:
 
         def lost(x: Array) -> float:
             near, ahead = pair(x)
-            return -self.gains(near, ahead).Ki
+            return -math.log(self.gains(near, ahead).Ki)
 
         if shortest == longest:
             return self.gains(Ti, Td)
@@ -239,19 +250,28 @@ class GainSearch:
         simplex = np.vstack([start, *(start + 0.1 * row for row in np.eye(start.size))])
         found = minimize(
             lost, start, method="Nelder-Mead",
-            options={"initial_simplex": simplex, "xatol": 1e-5, "fatol": 0.0, "maxfev": 200},
+            options={"initial_simplex": simplex, "xatol": 1e-4, "fatol": 1e-6, "maxfev": 200},
         )  # fmt: skip
         return self.gains(*pair(found.x))
 
     def _quiet(self, F: ComplexArray, H: ComplexArray, Kc: Array) -> Array:
         """Return the gains, lowered where noise would move the output too much."""
-        most = self.limits.noise_gain
+        over = np.log(self._noise(F, H, Kc) / self.limits.noise_gain)
+        loud = np.flatnonzero(over > 0.0)
+        if not loud.size:
+            return Kc
+        F, H, over = F[loud], H[loud], over[loud]
+        # The secant method in logarithms, where the curve is nearly straight.
+        at, power = np.log(Kc[loud]), np.ones(loud.size)
+        for _ in range(NOISE_STEPS):
+            step = -over / power
+            at, before = at + step, over
+            over = np.log(self._noise(F, H, np.exp(at)) / self.limits.noise_gain)
+            slope = np.divide(over - before, step, out=power.copy(), where=np.abs(step) > 1e-9)
+            power = np.clip(slope, LEAST_POWER, MOST_POWER)
         lowered = np.array(Kc)
-        loud = np.flatnonzero(self._noise(F, H, Kc) > most)
-        for _ in range(NOISE_STEPS if loud.size else 0):
-            over = self._noise(F[loud], H[loud], lowered[loud]) / most
-            lowered[loud] *= over ** (-1.0 / NOISE_POWER)
-        return np.minimum(lowered, Kc)
+        lowered[loud] = np.minimum(np.exp(at), Kc[loud])
+        return lowered
 
     def _noise(self, F: ComplexArray, H: ComplexArray, Kc: Array) -> Array:
         """Return the largest noise gain over the plants for each shape, shape (r,) [%/%]."""

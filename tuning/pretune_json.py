@@ -5,15 +5,25 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from simulator import OperatingPoint
 from simulator.speed_change import SpeedChange
+from tuning.design import RollCase
 from tuning.gains import Gains
-from tuning.pretune import JudgedRule, Pretune
+from tuning.gains_as_set import GainsAsSet
+from tuning.judged_rules import JudgedRule
+from tuning.pretune import Pretune
+from tuning.roll_grid import WorstPoint
+from tuning.tolerance_results import Share, ToleranceStudy, quantile
+
+Array = NDArray[np.float64]
 
 
 def as_json(result: Pretune) -> dict[str, Any]:
     """Return the result as plain data with SI units in the key names; nan and inf become None."""
-    design, fit = result.design, result.step_test.fit
+    design = result.design
     whole: dict[str, Any] = _plain(
         {
             "title": result.scenario.title,
@@ -30,34 +40,41 @@ def as_json(result: Pretune) -> dict[str, Any]:
                 }
                 for p in result.points
             ],
-            "step_test": {
-                "diameter_m": result.step_test.diameter,
-                "line_speed_m_per_s": result.step_test.line_speed,
-                "step_percent": result.step_test.step,
-                "model": {
-                    "kind": fit.best.kind,
-                    "gain": fit.best.gain,
-                    "time_constant_s": fit.best.time_constant,
-                    "dead_time_s": fit.best.dead_time,
-                    "damping": fit.best.damping,
-                },
-                "fit": fit.fit_percent,
-                "rings": fit.rings,
-            },
+            "step_test": _step_json(result),
             "rules": [_rule_json(rule) for rule in result.rules],
             "recommended": {
                 **_gains_json(design.gains),
                 "filter_ratio": design.gains.filter_ratio,
-                "worst": {
-                    "Ms": design.worst.margins.Ms,
-                    "diameter_m": design.worst.diameter,
-                    "line_speed_m_per_s": design.worst.line_speed,
-                },
+                "kind": design.kind,
+                "ms_limit": design.ms_limit,
+                "noise_limit_percent": design.noise_limit,
+                "worst": {"Ms": design.worst.margins.Ms, **_where_json(design.worst)},
+                "binds_integral": _place_json(design.binds_integral),
+                "binds_proportional": _place_json(design.binds_proportional),
+                "kinds": [
+                    {
+                        "kind": one.kind,
+                        **_gains_json(one.gains),
+                        "noise_output_percent": one.noise_output,
+                        "limited_by_noise": one.limited_by_noise,
+                        "verdict": one.verdict,
+                    }
+                    for one in design.kinds
+                ],
+                "problems": list(result.verdict.problems),
                 "schedule": [
                     {"diameter_m": entry.diameter, **_gains_json(entry.gains)}
                     for entry in design.schedule.entries
                 ],
+                "schedule_worst_Ms": design.schedule.worst_Ms,
+                "schedule_worth_it": design.schedule.worth_it,
+                "schedule_gained": [
+                    {"diameter_m": at.diameter, "iae_ratio": at.ratio}
+                    for at in design.schedule.gained
+                ],
             },
+            "as_found": _as_set_json(result.as_set),
+            "tolerance": _tolerance_json(result.tolerance),
             "speed_changes": [_ramp_json(change) for _, change in result.speed_changes],
             "handover": {
                 "tension_bump_percent": result.handover.tension_bump,
@@ -68,6 +85,77 @@ def as_json(result: Pretune) -> dict[str, Any]:
         }
     )
     return whole
+
+
+def _step_json(result: Pretune) -> dict[str, Any]:
+    test, start = result.step_test, result.points[0].point
+    where = {"diameter_m": start.diameter, "line_speed_m_per_s": start.line_speed}
+    if test is None:
+        none = dict.fromkeys(["step_percent", "model", "fit", "rings"])
+        return {**where, **none, "reason": result.no_step_test}
+    model = test.fit.best
+    return {
+        **where,
+        "step_percent": test.step,
+        "model": {
+            "kind": model.kind,
+            "gain": model.gain,
+            "time_constant_s": model.time_constant,
+            "dead_time_s": model.dead_time,
+            "damping": model.damping,
+        },
+        "fit": test.fit.fit_percent,
+        "rings": test.fit.rings,
+        "reason": "",
+    }
+
+
+def _place_json(case: RollCase | None) -> dict[str, Any] | None:
+    return None if case is None else _where_json(case)
+
+
+def _where_json(case: RollCase | WorstPoint) -> dict[str, float]:
+    return {"diameter_m": case.diameter, "line_speed_m_per_s": case.line_speed}
+
+
+def _as_set_json(found: GainsAsSet | None) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    return {
+        **_gains_json(found.gains),
+        "scheduled": found.scheduled,
+        "worst": {"Ms": found.worst.Ms, **_where_json(found.worst)},
+    }
+
+
+def _tolerance_json(study: ToleranceStudy | None) -> dict[str, Any] | None:
+    if study is None:
+        return None
+    return {
+        "samples": study.samples,
+        "seed": study.seed,
+        "ms_limit": study.ms_limit,
+        "stable": _share_json(study.stable),
+        "within_limit": _share_json(study.within),
+        "worst_Ms_quantiles": _quantiles_json(study.worst_Ms),
+        "worst_overshoot_percent_quantiles": _quantiles_json(study.worst_overshoot),
+        "tolerances": [
+            {"name": one.name, "plus_minus_percent": one.percent, "distribution": one.distribution}
+            for one in study.tolerances
+        ],
+        "influences": [
+            {"name": one.name, "rank_correlation": one.rank_correlation, "sure": one.sure}
+            for one in study.influences
+        ],
+    }
+
+
+def _share_json(share: Share) -> dict[str, float]:
+    return {"share": share.value, "low": share.low, "high": share.high}
+
+
+def _quantiles_json(values: Array) -> dict[str, float]:
+    return {f"{level:g}": quantile(values, level) for level in (0.05, 0.5, 0.95)}
 
 
 def _point_json(point: OperatingPoint) -> dict[str, Any]:

@@ -37,19 +37,15 @@ class RecordedStep:
     line_speed: float = math.nan
 
 
-def recorded_step(
-    data: bytes, *, name: str, tension_range: float, play: float = 0.0
-) -> RecordedStep:
-    """Read a trend file recorded in manual and fit models to its steps.
+def read_record(data: bytes, *, name: str) -> Trend:
+    """Read a trend file of a step test.
 
     Args:
         data: the file as it is.
         name: what to call the file in an error.
-        tension_range: 100 % of the measured scale [N].
-        play: of the device's supply, full width [%].
 
     Raises:
-        ValueError: the file is not text, not a trend, or holds no step test; says what to change.
+        ValueError: the file is not text, not a trend, or too long or too large to be a step test.
     """
     try:
         trend = read_trend(data.decode("utf-8-sig"), name=name)
@@ -66,6 +62,24 @@ def recorded_step(
         largest = float(np.abs(getattr(trend, column)).max())
         if largest > LARGEST:
             raise ValueError(f"{name}: {column} reaches {largest:.3g}: check its unit")
+    return trend
+
+
+def recorded_step(
+    data: bytes, *, name: str, tension_range: float, play: float = 0.0
+) -> RecordedStep:
+    """Read a trend file recorded in manual and fit models to its steps.
+
+    Args:
+        data: the file as it is.
+        name: what to call the file in an error.
+        tension_range: 100 % of the measured scale [N].
+        play: of the device's supply, full width [%].
+
+    Raises:
+        ValueError: the file is not text, not a trend, or holds no step test; says what to change.
+    """
+    trend = read_record(data, name=name)
     try:
         fit = fit_trend(trend, tension_range=tension_range, play=play)
     except ValueError as error:

@@ -16,22 +16,36 @@ from simulator.trend import SLACK_WEB, WEB_BREAK
 from simulator.units import METRIC, sensible
 from tuning.handover import Handover
 from tuning.pretune import SETPOINT_OFF, Pretune
-from tuning.tables import form_rows, model_in_words, number, schedule_rows
+from tuning.tables import (
+    form_rows,
+    kind_rows,
+    model_in_words,
+    number,
+    schedule_in_words,
+    schedule_rows,
+)
+from tuning.tolerance_words import sentences
 
 
-def print_report(result: Pretune, console: Console) -> None:
+def print_report(result: Pretune, console: Console, *, schedule: bool = False) -> None:
     """Print the whole report.
 
     Args:
         result: of `pretune`.
         console: to print on.
+        schedule: whether to print the gain schedule, not only what it would buy [-].
     """
     scenario = result.scenario
     _heading(scenario.title, console)
     if scenario.note:
         _say(scenario.note, console)
     console.print()
-    for part in (_points, _step_test, _rules, _recommended, _speed_changes, _handover):
+    parts = [_points, _step_test, _rules, _recommended, _kinds, _schedule]
+    if schedule and result.design.schedule.entries:
+        parts.append(_schedule_points)
+    if result.tolerance is not None:
+        parts.append(_tolerance)
+    for part in (*parts, _speed_changes, _handover):
         part(result, console)
         console.print()
     if result.warnings:
@@ -88,6 +102,9 @@ def _tapered(result: Pretune) -> str:
 def _step_test(result: Pretune, console: Console) -> None:
     test = result.step_test
     _heading("Step test", console)
+    if test is None:
+        _say(f"None, because {result.no_step_test}.", console)
+        return
     _say(
         f"{test.step:+.3g} % in manual at {METRIC.text(test.diameter, 'diameter')}: "
         f"{model_in_words(test.fit.best)} (fit {test.fit.fit_percent:.0f} %).",
@@ -128,17 +145,52 @@ def _recommended(result: Pretune, console: Console) -> None:
     table = _table("Recommended gains for the whole roll, in each controller's terms", console)
     _fill(table, form_rows(design.gains, tension_range=result.scenario.controller.tension_range))
     console.print(table)
-    worst = design.worst
-    _say(
-        f"Ms is {worst.margins.Ms:.2f} at most (limit {design.ms_limit:.2g}), at "
-        f"{METRIC.text(worst.diameter, 'diameter')} and {METRIC.text(worst.line_speed, 'speed')}.",
-        console,
+    _say(result.verdict.headline, console)
+    for problem in result.verdict.problems[1:]:
+        _say(f"Also: {problem}.", console)
+    if result.verdict.binding:
+        _say(result.verdict.binding, console)
+    _as_set(result, console)
+
+
+def _kinds(result: Pretune, console: Console) -> None:
+    table = _table("Integral, PI and PID control on this roll", console)
+    _fill(table, kind_rows(result.design))
+    console.print(table)
+
+
+def _as_set(result: Pretune, console: Console) -> None:
+    found = result.as_set
+    if found is None:
+        return
+    place = f"{METRIC.text(found.worst.diameter, 'diameter')}, " + METRIC.text(
+        found.worst.line_speed, "speed"
     )
-    if len(design.schedule.entries) > 1:
-        console.print()
-        schedule = _table("Gains that follow the diameter, if the controller can", console)
-        _fill(schedule, schedule_rows(design, METRIC))
-        console.print(schedule)
+    does = "are unstable" if math.isinf(found.worst.Ms) else f"have Ms {found.worst.Ms:.2f}"
+    name = "The gain schedule" if found.scheduled else "The gains"
+    _say(f"{name} in the scenario {does} at worst ({place}).", console)
+
+
+def _schedule(result: Pretune, console: Console) -> None:
+    _heading("Gains that follow the diameter", console)
+    _say(schedule_in_words(result.design, METRIC), console)
+
+
+def _schedule_points(result: Pretune, console: Console) -> None:
+    table = _table(
+        "Its points; the controller goes from one to the next on straight lines", console
+    )
+    _fill(table, schedule_rows(result.design, METRIC))
+    console.print(table)
+
+
+def _tolerance(result: Pretune, console: Console) -> None:
+    study = result.tolerance
+    if study is None:
+        return
+    _heading(f"{study.samples} machines within the tolerances of what is not known", console)
+    for text in sentences(study):
+        _say(text, console)
 
 
 def _speed_changes(result: Pretune, console: Console) -> None:

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from tuning.gains import Gains, SeriesGains, to_series
@@ -242,6 +242,7 @@ def suggest(
     *,
     ultimate: Ultimate | None = None,
     design_time: float | None = None,
+    least_dead_time: float = 0.0,
 ) -> tuple[Suggestion, ...]:
     """Return what every rule gives for the models and the ultimate cycle of one test.
 
@@ -250,6 +251,8 @@ def suggest(
         ultimate: ultimate cycle, for the rules that need it [-].
         design_time: closed-loop time constant for the rules that take one (tau_c, lambda) [s];
             None for each rule's own default.
+        least_dead_time: shortest that a model's dead time counts as [s]. A controller that holds
+            its output from scan to scan is half a scan late by itself, so half the scan time.
 
     Returns:
         One suggestion a rule, in the order of `RULES`.
@@ -263,7 +266,7 @@ def suggest(
     for model in models:
         if model.kind in by_kind:
             raise ValueError(f"models: two of kind {model.kind!r}, give at most one of each")
-        by_kind[model.kind] = model
+        by_kind[model.kind] = replace(model, dead_time=max(model.dead_time, least_dead_time))
     resonance = by_kind.get("second order")
     return tuple(
         _suggestion(rule, by_kind.get(rule.needs), ultimate, design_time, resonance)

@@ -8,9 +8,10 @@ import math
 
 from simulator.units import UnitSystem, sensible
 from tuning.design import RollDesign
+from tuning.fit_machine import MachineFit
 from tuning.gains import Gains, in_all_forms
 from tuning.identify import StepFit
-from tuning.pretune import JudgedRule
+from tuning.judged_rules import JudgedRule
 from tuning.process_model import ProcessModel
 
 NOTHING = "–"
@@ -144,25 +145,95 @@ def form_rows(gains: Gains, *, tension_range: float) -> list[Row]:
     ]
 
 
+def learned_rows(fit: MachineFit) -> list[Row]:
+    """Return what step tests say about each number of a machine, in SI units.
+
+    Args:
+        fit: of the tests.
+    """
+    rows = []
+    for one in fit.parameters:
+        known = math.isfinite(one.low)
+        said = "not seen in these tests" if not one.seen else ""
+        rows.append(
+            {
+                "number": one.words,
+                "unit": one.unit,
+                "as described": number(one.before),
+                "as learned": number(one.after) if one.seen else NOTHING,
+                "95 % lie between": f"{number(one.low)} … {number(one.high)}" if known else NOTHING,
+                "factor": number(one.factor) if one.seen else NOTHING,
+                "note": "at the end of its range" if one.at_limit else said,
+            }
+        )
+    return rows
+
+
+def kind_rows(design: RollDesign) -> list[Row]:
+    """Return what integral, PI and PID control can do on this roll, side by side.
+
+    Args:
+        design: for the whole roll.
+    """
+    return [
+        {
+            "control": one.kind,
+            "Kc [%/%]": number(one.gains.Kc),
+            "Ti [s]": number(one.gains.Ti),
+            "Td [s]": number(one.gains.Td or None),
+            "Kc/Ti [1/s]": number(one.gains.Ki),
+            "output moved by noise [% rms]": number(one.noise_output, 2),
+            "verdict": one.verdict + (", held back by noise" if one.limited_by_noise else ""),
+        }
+        for one in design.kinds
+    ]
+
+
 def schedule_rows(design: RollDesign, units: UnitSystem) -> list[Row]:
-    """Return gains for single diameters beside the one set for the whole roll.
+    """Return gains that follow the diameter beside the one set for the whole roll.
 
     Args:
         design: for the whole roll.
         units: that the reader wants.
     """
-    return [
-        {
+    rows = []
+    for entry in design.schedule.entries:
+        row = {
             f"diameter [{units.label('diameter')}]": sensible(
                 units.show(entry.diameter, "diameter"), 3
             ),
             "Kc [%/%]": number(entry.gains.Kc),
             "Ti [s]": number(entry.gains.Ti),
-            "Kc/Ti [1/s]": number(entry.gains.Ki),
-            "Kc/Ti against one set": f"{entry.gains.Ki / design.gains.Ki:.1f} ×",
         }
-        for entry in design.schedule.entries
-    ]
+        if design.kind == "PID":
+            row["Td [s]"] = number(entry.gains.Td)
+        row["Kc/Ti [1/s]"] = number(entry.gains.Ki)
+        row["Kc/Ti against one set"] = f"{entry.gains.Ki / design.gains.Ki:.1f} ×"
+        rows.append(row)
+    return rows
+
+
+def schedule_in_words(design: RollDesign, units: UnitSystem) -> str:
+    """Return what a gain schedule buys, in a sentence.
+
+    Args:
+        design: for the whole roll.
+        units: that the reader wants.
+    """
+    best = design.schedule.best
+    if best is None:
+        return "A roll of one diameter needs no gain schedule."
+    place = units.text(best.diameter, "diameter")
+    if not design.schedule.worth_it:
+        return (
+            f"A gain schedule is not worth its trouble here: at its best, {place}, a load would "
+            f"leave {sensible(best.ratio, 2)} times less error behind."
+        )
+    return (
+        f"A gain schedule of {len(design.schedule.entries)} points would leave up to "
+        f"{sensible(best.ratio, 2)} times less error behind after a load, most at {place}; between "
+        f"its points, on straight lines, Ms is {design.schedule.worst_Ms:.2f} at most."
+    )
 
 
 def schedule_csv(design: RollDesign) -> str:

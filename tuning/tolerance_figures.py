@@ -8,6 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
+from matplotlib.transforms import offset_copy
 from numpy.typing import NDArray
 
 from simulator.figure_style import (
@@ -53,13 +54,13 @@ def draw_tolerance(study: ToleranceStudy, units: UnitSystem = METRIC) -> Figure:
     upper, lower = 1.6 + 0.27 * max(rows, 5), 0.9 + 0.42 * len(names)
     figure = Figure(figsize=(WIDTH, upper + lower), layout="constrained")
     grid = figure.add_gridspec(2, 2, height_ratios=(upper, lower), width_ratios=(1, 1))
-    _draw_ms(figure.add_subplot(grid[0, 0]), study)
+    _draw_ms(figure, figure.add_subplot(grid[0, 0]), study)
     _draw_influences(figure.add_subplot(grid[0, 1]), study.influences[:DRAWN])
     _draw_outputs(figure.add_subplot(grid[1, :]), study, names, units)
     return figure
 
 
-def _draw_ms(axes: Axes, study: ToleranceStudy) -> None:
+def _draw_ms(figure: Figure, axes: Axes, study: ToleranceStudy) -> None:
     """How many machines have which worst Ms, in bars; unstable ones beside the axis."""
     worst = study.worst_Ms
     finite = worst[np.isfinite(worst)]
@@ -69,10 +70,11 @@ def _draw_ms(axes: Axes, study: ToleranceStudy) -> None:
     below = max(round(BARS * (study.ms_limit - 1.0) / (end - 1.0)), 1)
     width = (study.ms_limit - 1.0) / below
     edges = 1.0 + width * np.arange(math.ceil((end - 1.0) / width) + 1)
+    edges[below] = study.ms_limit
     # A machine right at the limit keeps it; a bar would count it to the ones above.
     counts, _ = np.histogram(np.clip(finite, None, edges[-1]), np.nextafter(edges, np.inf))
     counts[0] += int(np.count_nonzero(finite <= edges[0]))
-    middles = edges[:-1] + 0.5 * width
+    middles = 0.5 * (edges[:-1] + edges[1:])
     inside = middles < study.ms_limit
     looks = ((inside, BLUE, ""), (~inside, ORANGE, "///"))
     for chosen, colour, hatch in looks:
@@ -94,7 +96,7 @@ def _draw_ms(axes: Axes, study: ToleranceStudy) -> None:
     _label_ends(axes, float(edges[-1]), bool(np.any(finite > edges[-1])))
     plain_panel(axes, "machines")
     axes.set_xlabel(f"worst Ms over the roll [-], limit {study.ms_limit:g} dotted")
-    axes.set_title(f"{study.samples} machines, one set of tolerances", fontsize=FONT, loc="left")
+    axes.set_title(f"{study.samples} machines within the tolerances", fontsize=FONT, loc="left")
     above = study.stable.count - study.within.count
     axes.legend(
         handles=[
@@ -108,7 +110,8 @@ def _draw_ms(axes: Axes, study: ToleranceStudy) -> None:
                 label=f"{_per_cent(unstable, study.samples)} {UNSTABLE}",
             ),
         ],
-        loc="upper left", bbox_to_anchor=(0.0, -0.2), fontsize=SMALL, frameon=False,
+        loc="upper left", bbox_to_anchor=(0.0, 0.0), fontsize=SMALL, frameon=False,
+        bbox_transform=offset_copy(axes.transAxes, figure, y=-36.0, units="points"),
         borderaxespad=0.0,
     )  # fmt: skip
 
@@ -134,8 +137,10 @@ def _draw_influences(axes: Axes, found: tuple[Influence, ...]) -> None:
     axes.axvline(0.0, color=BLACK, lw=1.0)
     for row, one in enumerate(reversed(found)):
         colour = VERMILION if one.rank_correlation > 0.0 else BLUE
-        looks = {"color": colour} if one.sure else {"facecolor": "white", "edgecolor": GREY}
-        axes.barh(row, one.rank_correlation, height=0.62, **looks)
+        axes.barh(
+            row, one.rank_correlation, height=0.62, facecolor=colour if one.sure else "white",
+            edgecolor=colour if one.sure else GREY,
+        )  # fmt: skip
         axes.text(
             1.02, row, _influence_words(one), transform=axes.get_yaxis_transform(), va="center",
             fontsize=SMALL, color=BLACK if one.sure else GREY,

@@ -35,6 +35,8 @@ LOW_LEVEL, MIDDLE_LEVEL, HIGH_LEVEL = 0.05, 0.5, 0.95
 FALSE_ALARM = 0.05
 # Machines in a class, at least; and classes, at most.
 LEAST_IN_CLASS, MOST_CLASSES = 20, 16
+# Names of diameters as they stand in a sentence.
+_SPOKEN = {"core": "the core", "half": "half the build-up", "pull roll": "the pull roll"}
 # A tolerance that matters this much more than its correlation says works both ways [-].
 BOTH_WAYS = 0.1
 
@@ -121,7 +123,7 @@ class Place:
     @property
     def words(self) -> str:
         """Such as "the core, crawl speed"."""
-        return f"{'the core' if self.name == 'core' else self.name}, {self.at}"
+        return f"{_SPOKEN.get(self.name, self.name)}, {self.at}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -205,7 +207,7 @@ class ToleranceStudy:
     @cached_property
     def held(self) -> Share:
         """Machines whose tension can be held everywhere."""
-        return share_of(self.reachable.all(axis=1))
+        return share_of(np.asarray(self.reachable.all(axis=1)))
 
     @cached_property
     def influences(self) -> tuple[Influence, ...]:
@@ -267,7 +269,11 @@ def influences(inputs: Array, result: Array, names: list[str]) -> tuple[Influenc
         sure = min(p_value, by_chance) < FALSE_ALARM / (2 * len(names))
         words = UNCERTAIN[name].words if name in UNCERTAIN else name
         found.append(Influence(name, words, correlation, p_value, share, sure))
-    return tuple(sorted(found, key=lambda one: (one.share, one.rank_correlation**2), reverse=True))
+
+    def weight(one: Influence) -> tuple[bool, float, float]:
+        return one.sure, one.share, one.rank_correlation**2
+
+    return tuple(sorted(found, key=weight, reverse=True))
 
 
 def explained_share(values: Array, result: Array) -> tuple[float, float]:

@@ -12,9 +12,11 @@ multiplies Kc. The manual output is that of the true tension, whatever the readi
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from contextlib import closing
 from dataclasses import dataclass
+from importlib import import_module
 from multiprocessing import get_context
 from typing import Any, NamedTuple
 
@@ -35,7 +37,8 @@ from tuning.tolerances import DEFAULT_TOLERANCES, Tolerance, drawn_machine, vari
 Array = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 
-MOST_SAMPLES, MOST_WORKERS = 1_000_000, 64
+# Fewer machines than this tell nothing.
+LEAST_SAMPLES, MOST_SAMPLES, MOST_WORKERS = 20, 1_000_000, 64
 # Machines judged between two looks at the progress.
 CHUNK = 50
 # A step response is followed for so many of its slowest time constants, and scans at most.
@@ -52,6 +55,7 @@ class _Job:
     tolerances: tuple[Tolerance, ...]
     gains: tuple[Gains, ...]  # at each place
     places: tuple[Place, ...]
+    tensions: tuple[float, ...]  # wanted at each place [N]; no tolerance touches them
     scans: tuple[int, ...]  # that a step response is followed for, at each place
     seed: int
 
@@ -65,6 +69,10 @@ class _Verdict(NamedTuple):
     output: Array
     reachable: NDArray[np.bool_]
     redrawn: NDArray[np.int64]
+
+
+# (index of the first machine, verdicts) of one chunk after the other, in any order.
+_Judged = Generator[tuple[int, _Verdict], None, None]
 
 
 def tolerance_study(
@@ -90,7 +98,7 @@ def tolerance_study(
         gains: the same at every diameter; if left out, those in the scenario's controller, which
             may follow the diameter.
         tolerances: how well its numbers are known.
-        samples: machines to draw.
+        samples: machines to draw, 20 or more.
         seed: of the random numbers, 0 or more [-].
         ms_limit: largest sensitivity wanted, above 1 [-].
         progress: called with (done, total) machines after each chunk.
@@ -112,10 +120,13 @@ def tolerance_study(
     chosen = varied(scenario, wanted)
     places = study_places(scenario)
     each = gains_at_places(scenario, gains, places)
-    job = _Job(scenario, chosen, each, places, _scans(scenario, each, places), seed)
+    tensions = tuple(running_tension(scenario, place.diameter) for place in places)
+    scans = _scans(scenario, each, places)
+    job = _Job(scenario, chosen, each, places, tensions, scans, seed)
 
     starts = range(0, samples, chunk)
     pieces = [(job, start, min(chunk, samples - start)) for start in starts]
+    judged: _Judged
     if client is not None:
         judged = _on_cluster(client, pieces)
     elif workers is None or workers == 1:
@@ -124,13 +135,16 @@ def tolerance_study(
         judged = _in_processes(workers, pieces)
     rows: dict[int, _Verdict] = {}
     done = 0
-    for start, verdict in judged:
-        rows[start] = verdict
-        done += len(verdict.Ms)
-        if progress is not None:
-            progress(done, samples)
-    all_rows = _Verdict(*(np.concatenate(part) for part in zip(*(rows[s] for s in starts))))
-    return _study(job, all_rows, wanted, ms_limit=ms_limit)
+    # Closed at once where `progress` raises: the work that is left is called off.
+    with closing(judged):
+        for start, verdict in judged:
+            rows[start] = verdict
+            done += len(verdict.Ms)
+            if progress is not None:
+                progress(done, samples)
+    in_order = [rows[start] for start in starts]
+    together = _Verdict(*(np.concatenate(part) for part in zip(*in_order, strict=True)))
+    return _study(job, together, wanted, ms_limit=ms_limit)
 
 
 def study_places(scenario: Scenario) -> tuple[Place, ...]:
@@ -180,8 +194,8 @@ def gains_at_places(
 
 
 def _check(*, samples: int, seed: int, ms_limit: float, workers: int | None, chunk: int) -> None:
-    if not 1 <= samples <= MOST_SAMPLES:
-        raise ValueError(f"samples {samples}: must lie between 1 and {MOST_SAMPLES}")
+    if not LEAST_SAMPLES <= samples <= MOST_SAMPLES:
+        raise ValueError(f"samples {samples}: must lie between {LEAST_SAMPLES} and {MOST_SAMPLES}")
     if seed < 0:
         raise ValueError(f"seed {seed}: must be 0 or more")
     if not (ms_limit > 1.0 and math.isfinite(ms_limit)):
@@ -223,25 +237,26 @@ def _judge(job: _Job, scenario: Scenario) -> tuple[Array, Array, Array, NDArray[
     """Return (Ms, overshoot [%], manual output [%], reachable) of one machine at each place."""
     bank = _bank(scenario, job.places)
     gains = _read_gains(scenario, job.gains)
-    Ms, _ = bank.severity(gains)
+    # One set for all is judged in one go, which is quicker.
+    Ms, _ = bank.severity(gains[0] if len(set(gains)) == 1 else gains)
     overshoot = np.full(len(bank), np.inf)
     for i in np.flatnonzero(np.isfinite(Ms)):
         # The tension itself is the reading before its filter: T = y + Tf dy/dt.
-        rate = bank.plants[i].A[-1]
-        tension = bank.plants[i].C + scenario.load_cell.filter_time * bank.plants[i].C[-1] * rate
-        highest = highest_after_step(bank.sampled[i], gains[i], scans=job.scans[i], watched=tension)
+        plant = bank.plants[i]
+        web = plant.C + scenario.load_cell.filter_time * plant.C[-1] * plant.A[-1]
+        highest = highest_after_step(bank.sampled[i], gains[i], scans=job.scans[i], watched=web)
         overshoot[i] = 100.0 * max(highest - 1.0, 0.0)
     m = kernel_machine(scenario, runout=False)
     c = scenario.controller
     output, reachable = np.empty(len(bank)), np.empty(len(bank), dtype=bool)
-    for i, (diameter, speed) in enumerate(bank.points):
-        wanted = running_tension(scenario, diameter)
-        state = steady_state(m, diameter=diameter, line_speed=speed, tension=wanted)
+    for place, (diameter, speed) in enumerate(bank.points):
+        tension = job.tensions[place]
+        state = steady_state(m, diameter=diameter, line_speed=speed, tension=tension)
         locked = (
             m.device == kernel.CLUTCH and m.overdrive * speed / m.core_radius <= state.roll_speed
         )
-        output[i] = state.output
-        reachable[i] = c.output_low <= state.output <= c.output_high and not locked
+        output[place] = state.output
+        reachable[place] = c.output_low <= state.output <= c.output_high and not locked
     return Ms, overshoot, output, reachable
 
 
@@ -258,9 +273,7 @@ def _chunk(job: _Job, start: int, count: int) -> _Verdict:
     return _Verdict(*(np.array(part) for part in zip(*rows, strict=True)))
 
 
-def _in_processes(
-    workers: int, pieces: list[tuple[_Job, int, int]]
-) -> Iterator[tuple[int, _Verdict]]:
+def _in_processes(workers: int, pieces: list[tuple[_Job, int, int]]) -> _Judged:
     """Judge chunks in processes of their own; started afresh, for a fork with threads may hang."""
     pool = ProcessPoolExecutor(workers, mp_context=get_context("spawn"))
     try:
@@ -271,10 +284,10 @@ def _in_processes(
         pool.shutdown(cancel_futures=True)
 
 
-def _on_cluster(client: Any, pieces: list[tuple[_Job, int, int]]) -> Iterator[tuple[int, _Verdict]]:
+def _on_cluster(client: Any, pieces: list[tuple[_Job, int, int]]) -> _Judged:
     """Judge chunks on a Dask cluster; the chunks of a worker that dies go to another one."""
     # Only here: nobody without a cluster needs it.
-    from distributed import as_completed as completed
+    completed: Any = import_module("distributed").as_completed
 
     # The job goes along with every chunk: what is scattered ahead is lost with its worker.
     futures = client.map(_chunk, *zip(*pieces, strict=True), pure=False)
@@ -290,7 +303,8 @@ def _study(
     job: _Job, rows: _Verdict, wanted: tuple[Tolerance, ...], *, ms_limit: float
 ) -> ToleranceStudy:
     scenario = job.scenario
-    Ms, overshoot, output, _ = _judge(job, scenario)
+    with threadpool_limits(1, "blas"):
+        Ms, overshoot, output, _ = _judge(job, scenario)
     redrawn, samples = int(rows.redrawn.sum()), len(rows.Ms)
     warnings = []
     if redrawn > REDRAWN_WARNED * samples:

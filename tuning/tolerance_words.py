@@ -29,15 +29,19 @@ def headline(study: ToleranceStudy) -> str:
     Args:
         study: to tell.
     """
+    if not study.tolerances:
+        nominal = float(study.nominal_Ms.max())
+        verdict = "unstable" if math.isinf(nominal) else f"Ms {nominal:.2f} at its worst"
+        return f"Nothing about this machine was varied; it is {verdict}"
     limit = f"stay{'' if study.within.count else 's'} within Ms {study.ms_limit:g}"
     start = f"{_machines(study.within)} within these tolerances {limit}"
+    if study.within.count == study.samples:
+        start += f" (at least {100.0 * study.within.low:.3g} % of all such machines)"
     unstable = share_of(~np.isfinite(study.worst_Ms))
-    middle = "none is unstable"
+    middle = f"none of {study.samples} is unstable"
     if unstable.count:
         middle = f"{unstable.words} {'is' if unstable.count == 1 else 'are'} unstable"
     start = start[0].upper() + start[1:]
-    if not study.tolerances:
-        return f"{start}; {middle}; nothing about this machine was varied"
     first = study.matters_most
     if first is None:
         return f"{start}; {middle}; no tolerance stands out, more machines might tell"
@@ -51,6 +55,8 @@ def sentences(study: ToleranceStudy, units: UnitSystem = METRIC) -> tuple[str, .
         study: to tell.
         units: that the reader wants.
     """
+    if not study.tolerances:
+        return (f"{headline(study)}.",)
     found = [
         f"{headline(study)}.",
         _ms(study),
@@ -134,7 +140,7 @@ def _output(study: ToleranceStudy) -> str:
 
 
 def _reach(study: ToleranceStudy) -> str:
-    missed = share_of(~study.reachable.all(axis=1))
+    missed = share_of(np.asarray(~study.reachable.all(axis=1)))
     if not missed.count:
         return ""
     return (

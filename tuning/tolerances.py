@@ -21,6 +21,7 @@ from typing import Any, Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import ValidationError
 from scipy.special import ndtr, ndtri
 
 from simulator import Fault, Scenario
@@ -105,14 +106,14 @@ UNCERTAIN: dict[str, Uncertain] = {
         "uniform",
     ),
     "core_inertia": Uncertain(
-        "inertia of the empty roll",
-        "take it from the drawings, or let the empty roll run down",
+        "inertia of the bare roll",
+        "take it from the drawings, or let the bare roll run down",
         (("roll", "core_inertia"), ("roll", "inertia"), ("torque_device", "rotor_inertia")),
         15.0,
     ),
     "roll_drag": Uncertain(
         "friction of the roll",
-        "let the empty roll run down and take the time",
+        "let the bare roll run down and take the time",
         (("roll", "bearing_drag"), ("roll", "viscous_drag"), ("torque_device", "gear_friction")),
         50.0,
         "uniform",
@@ -291,8 +292,8 @@ def drawn_machine(
         )
         try:
             return machine_with(scenario, tolerances, deviations), deviations, redrawn
-        except ValueError as error:
-            refused = str(error)
+        except ValidationError as error:
+            refused = error.errors()[0]["msg"].removeprefix("Value error, ")
     raise ValueError(
         f"tolerances: {MOST_DRAWS} draws in a row are no machine that a scenario allows; make them "
         f"smaller. The last one: {refused}"

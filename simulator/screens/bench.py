@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import math
 import re
+from collections.abc import Iterable
 from functools import lru_cache
 from pathlib import Path
 
@@ -154,6 +155,19 @@ def show_error(error: Exception, *, lead: str = "") -> None:
     else:
         message = told(str(error))
     st.error(f"{lead}\n\n{message}" if lead else message)
+
+
+def show_warnings(texts: Iterable[str]) -> None:
+    """Show what to watch out for in one box, each thing once; nothing where there is nothing.
+
+    Args:
+        texts: warnings of results.
+    """
+    lines = list(dict.fromkeys(texts))
+    if len(lines) == 1:
+        st.warning(told(lines[0]))
+    elif lines:
+        st.warning("\n".join(f"- {told(line)}" for line in lines))
 
 
 def pick_point(scenario: Scenario, *, key: str) -> tuple[float, float]:

@@ -28,7 +28,7 @@ from tuning.gains import Gains
 from tuning.handover import handover
 from tuning.relay_test import relay_test
 from tuning.roll_responses import roll_responses
-from tuning.rules_at_point import rules_at_point
+from tuning.judged_rules import rules_at_point
 from tuning.step_test import step_test
 from tuning.ultimate import ultimate_cycle
 

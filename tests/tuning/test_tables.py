@@ -10,7 +10,7 @@ from simulator.units import METRIC, US_CUSTOMARY
 from tuning.design import RollCase, RollDesign, ScheduleEntry
 from tuning.gains import Gains
 from tuning.margins import Margins
-from tuning.pretune import JudgedRule
+from tuning.judged_rules import JudgedRule
 from tuning.process_model import ProcessModel
 from tuning.rules import RULES, Suggestion
 from tuning.tables import (
@@ -31,7 +31,7 @@ RULE = RULES["SIMC PI"]
 
 
 def judged(here, worst):
-    return JudgedRule(Suggestion(RULE, Gains(0.1, 2.0)), here, worst, ("core", 2.5))
+    return JudgedRule(Suggestion(RULE, Gains(0.1, 2.0)), here, worst, ("core", 0.1, 2.5))
 
 
 def test_numbers():

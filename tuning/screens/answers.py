@@ -11,26 +11,38 @@ import hashlib
 import streamlit as st
 
 from simulator import Scenario, Trend, linearise
+from simulator.machine import named_diameters
 from simulator.ripple import Ripple, largest_ripple
 from simulator.roll_run import run_roll
 from tuning.design import DEFAULT_MS, RollDesign, design_for_roll
+from tuning.detuning import Detuned, detuning
+from tuning.fit_machine import MachineFit, fit_machine
+from tuning.gain_plane import MS_LEVELS, GainPlane, gain_plane
 from tuning.gains import Gains
 from tuning.handover import Handover, handover
-from tuning.pretune import JudgedRule
+from tuning.judged_rules import JudgedRule, rules_at_point
+from tuning.most_integral import KINDS, Kind
 from tuning.process_model import ProcessModel
 from tuning.recorded_step import RecordedStep, recorded_step
 from tuning.relay_test import RelayTest, relay_test
+from tuning.roll_grid import SensitivityMap, sensitivity_map
 from tuning.roll_responses import RollResponse, roll_responses
-from tuning.rules_at_point import rules_at_point
 from tuning.step_test import StepTest, step_test
 from tuning.ultimate import Ultimate, ultimate_cycle
 
 MS_LIMIT = "answers.ms_limit"
+CONTROL_KINDS = "answers.kinds"
 
 
 def chosen_ms_limit() -> float:
     """Return the limit of Ms [-] that the reader chose for the recommended gains."""
     return float(st.session_state.get(MS_LIMIT, DEFAULT_MS))
+
+
+def chosen_kinds() -> tuple[Kind, ...]:
+    """Return the kinds of controller that the reader allows for the recommended gains."""
+    kinds: tuple[Kind, ...] = st.session_state.get(CONTROL_KINDS, KINDS)
+    return kinds
 
 
 @st.cache_data(max_entries=30, show_spinner="Stepping the output in manual …")
@@ -52,6 +64,19 @@ def _opened(
     digest: str, name: str, tension_range: float, play: float, _data: bytes
 ) -> RecordedStep:
     return recorded_step(_data, name=name, tension_range=tension_range, play=play)
+
+
+@st.cache_data(max_entries=10, show_spinner="Learning the machine from its step tests …")
+def learned(
+    scenario: Scenario,
+    digests: tuple[str, ...],
+    free: tuple[str, ...],
+    diameters: tuple[float, ...],
+    line_speeds: tuple[float, ...],
+    _tests: tuple[Trend, ...],
+) -> MachineFit:
+    """Return the machine that step tests tell of; `digests` stand for the tests."""
+    return fit_machine(_tests, scenario, free=free, diameters=diameters, line_speeds=line_speeds)
 
 
 @st.cache_data(max_entries=60, show_spinner=False)
@@ -85,9 +110,31 @@ def relay(
 
 
 @st.cache_data(max_entries=20, show_spinner="Looking for gains that hold over the whole roll …")
-def design(scenario: Scenario, *, ms_limit: float) -> RollDesign:
+def design(scenario: Scenario, *, ms_limit: float, kinds: tuple[Kind, ...] = KINDS) -> RollDesign:
     """Return the recommended gains for the whole roll."""
-    return design_for_roll(scenario, ms_limit=ms_limit)
+    return design_for_roll(scenario, ms_limit=ms_limit, kinds=kinds)
+
+
+@st.cache_data(max_entries=20, show_spinner=False)
+def mapped(scenario: Scenario, gains: Gains) -> SensitivityMap:
+    """Return Ms of gains over diameter and speed."""
+    return sensitivity_map(scenario, gains)
+
+
+@st.cache_data(max_entries=20, show_spinner=False)
+def planes(scenario: Scenario, around: Gains, *, ms_limit: float) -> tuple[GainPlane, ...]:
+    """Return the plane of Kc and Ki at each named diameter."""
+    levels = sorted({*MS_LEVELS, ms_limit})
+    return tuple(
+        gain_plane(scenario, diameter=D, around=around, levels=levels)
+        for D in named_diameters(scenario).values()
+    )
+
+
+@st.cache_data(max_entries=20, show_spinner="Trying calmer and livelier limits …")
+def detuned(scenario: Scenario, design: RollDesign) -> tuple[Detuned, ...]:
+    """Return the best gains for other limits on Ms."""
+    return detuning(scenario, design)
 
 
 @st.cache_data(max_entries=20, show_spinner="Stepping the setpoint over the roll …")

@@ -1,57 +1,66 @@
-"""Screen: gains that hold from full roll to core, and what a schedule buys."""
+"""Screen: gains that hold from full roll to core, and what holds them back."""
 
 from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import TypeVar
 
 import streamlit as st
 
 from simulator import Scenario
-from simulator.machine import diameter_range
-from simulator.ripple import ripple_in_words
-from simulator.roll_run import roll_time
-from simulator.scenario import WoundRoll
-from simulator.scenario_checks import hunting
 from simulator.screens import bench
-from simulator.trend_figure import draw_trend
-from simulator.units import UnitSystem, sensible
-from tuning.design import DEFAULT_MS, RollDesign
-from tuning.figures import draw_margins_over_roll, draw_responses, draw_rules
+from simulator.units import UnitSystem
+from tuning.design import RollDesign
+from tuning.design_figures import draw_sensitivity_map
+from tuning.gains_as_set import judge_as_set
 from tuning.margins import CALM_MS, RINGS_ABOVE
-from tuning.pretune import plant_points, seat_warnings
-from tuning.screens import answers
-from tuning.tables import form_rows, gains_in_words, schedule_csv, schedule_rows
+from tuning.most_integral import KINDS, Kind
+from tuning.plant_points import plant_points, seat_warnings
+from tuning.roll_verdict import roll_verdict
+from tuning.screens import answers, learn_view, roll_views, tolerance_view
+from tuning.tables import form_rows, gains_in_words, kind_rows
+
+Design = TypeVar("Design", RollDesign, RollDesign | None)
 
 LOW, HIGH = CALM_MS, RINGS_ABOVE
-# A schedule that allows this much more integral action is worth the trouble [-].
-WORTH_IT = 1.5
-# Length of the picture of a whole roll [s].
-ROLL_RUN_TIME = 120.0
+CONTROLLERS: dict[str, tuple[Kind, ...]] = {
+    "whichever earns its place": KINDS,
+    "PI": ("PI",),
+    "integral action alone": ("I",),
+    "PID": ("PID",),
+}
+VIEWS = {
+    "Room around the gains": roll_views.room,
+    "Steps and loads": roll_views.steps_and_loads,
+    "Gains that follow the diameter": roll_views.schedule,
+    "A whole roll": roll_views.whole_roll,
+    "Tuning rules": roll_views.rules,
+    "What calm costs": roll_views.calm,
+    "Tolerances": tolerance_view.view,
+    "Learn the machine": learn_view.view,
+}
 
 
 def page() -> None:
     """Show the screen."""
     bench.heading("Full roll to core", "Which gains hold everywhere, and what does a schedule buy?")
     scenario, units = bench.current_scenario(), bench.unit_system()
-    # Streamlit forgets a control once its screen is left; the choice is kept beside it.
-    st.session_state.setdefault("roll.ms_limit", answers.chosen_ms_limit())
-    chosen = st.slider(
-        "Largest sensitivity Ms allowed (1.2 calm, 1.6 sound, 2.0 lively)",
-        min_value=LOW,
-        max_value=HIGH,
-        step=0.05,
-        key="roll.ms_limit",
-    )
-    limit = min(max(round(chosen, 2), LOW), HIGH)
-    st.session_state[answers.MS_LIMIT] = limit
+    limit, kinds = _pick()
     try:
-        design = answers.design(scenario, ms_limit=limit)
+        design = answers.design(scenario, ms_limit=limit, kinds=kinds)
         _show_design(design, scenario, units)
-        if len(design.schedule.entries) > 1:
-            _show_schedule(design, units)
-        _show_responses(design, scenario, units)
-        _show_whole_roll(design, scenario, units)
-        _show_rules(scenario, units)
     except ValueError as error:
         bench.show_error(error)
+        st.markdown("A recorded step test may show where the description is wrong:")
+        _shown(learn_view.view, None, scenario, units)
+    else:
+        st.subheader("A closer look")
+        view = st.segmented_control(
+            "What to look at", list(VIEWS), default=next(iter(VIEWS)), key="roll.view",
+            required=True, label_visibility="collapsed", persist_state="session",
+        )  # fmt: skip
+        _shown(VIEWS[view], design, scenario, units)
     st.markdown(
         "**Next:** open *Handover* to see what happens at the switch from manual to automatic with "
         "these gains."
@@ -59,114 +68,87 @@ def page() -> None:
     bench.caution()
 
 
+def _pick() -> tuple[float, tuple[Kind, ...]]:
+    """Let the reader choose the limit on Ms and the kind of controller."""
+    left, right = st.columns((2, 1))
+    # Streamlit forgets a control once its screen is left; the choice is kept beside it.
+    st.session_state.setdefault("roll.ms_limit", answers.chosen_ms_limit())
+    chosen = left.slider(
+        "Largest sensitivity Ms allowed (1.2 calm, 1.6 sound, 2.0 lively)",
+        min_value=LOW,
+        max_value=HIGH,
+        step=0.05,
+        key="roll.ms_limit",
+        help="Ms is how many times a disturbance is made larger at the frequency where the loop "
+        "is worst. The nearer the loop is to swinging by itself, the larger Ms.",
+    )
+    named = {kinds: name for name, kinds in CONTROLLERS.items()}
+    st.session_state.setdefault("roll.controller", named[answers.chosen_kinds()])
+    control = right.selectbox("Controller", list(CONTROLLERS), key="roll.controller")
+    limit = min(max(round(chosen, 2), LOW), HIGH)
+    st.session_state[answers.MS_LIMIT] = limit
+    st.session_state[answers.CONTROL_KINDS] = CONTROLLERS[control]
+    return limit, CONTROLLERS[control]
+
+
 def _show_design(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
-    worst = design.worst
-    place = (
-        f"{units.text(worst.diameter, 'diameter')} diameter and "
-        f"{units.text(worst.line_speed, 'speed')}"
-    )
-    bench.show_figure(
-        draw_margins_over_roll(design, units),
-        alt=f"Ms of the recommended gains over the roll; worst {worst.margins.Ms:.2f} at {place}.",
-    )
-    st.markdown(
-        f"**{bench.plain(gains_in_words(design.gains))}** holds everywhere: Ms is "
-        f"{worst.margins.Ms:.2f} at most, at {bench.plain(place)}. Among PI gains within the limit "
-        "these have the most integral action, so a slow disturbance leaves least behind."
-    )
-    if text := hunting(scenario):
-        st.error(bench.told(text))
-    for warning in (*seat_warnings(plant_points(scenario)), *design.warnings):
-        st.warning(bench.told(warning))
-    st.dataframe(
-        form_rows(design.gains, tension_range=scenario.controller.tension_range),
-        hide_index=True,
-        height="content",
-        alt="The recommended gains in all forms",
-    )
-
-
-def _show_schedule(design: RollDesign, units: UnitSystem) -> None:
-    st.subheader("Gains that follow the diameter")
-    best = max(design.schedule.entries, key=lambda entry: entry.gains.Ki)
-    buys = best.gains.Ki / design.gains.Ki
-    where = units.text(best.diameter, "diameter")
-    if buys >= WORTH_IT:
-        words = (
-            f"A schedule would allow up to {sensible(buys, 2)} times the integral action, most at "
-            f"{where}; tension would recover about that much faster there."
-        )
+    verdict = roll_verdict(scenario, design, answers.responses(scenario, design.gains), units)
+    gains = f"**{design.kind}: {bench.plain(gains_in_words(design.gains))}.** "
+    if verdict.problems:
+        st.error(gains + bench.told(verdict.headline))
     else:
-        words = f"A schedule buys little here: at most {sensible(buys, 2)} times, at {where}."
-    st.markdown(bench.plain(words))
-    st.dataframe(
-        schedule_rows(design, units),
-        hide_index=True,
-        height="content",
-        alt="Gains for each diameter",
-    )
-    st.download_button(
-        "Save the schedule as CSV", schedule_csv(design), file_name="gain_schedule.csv",
-        mime="text/csv", on_click="ignore",
-    )  # fmt: skip
-
-
-def _show_responses(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
-    st.subheader("The recommended gains on the machine itself")
-    responses = answers.responses(scenario, design.gains)
+        st.success(gains + bench.told(verdict.headline))
+    worst = design.worst
     bench.show_figure(
-        draw_responses(responses, scenario, units),
-        alt="Setpoint steps of 5 % in automatic at full roll, half and core, at both speeds.",
+        draw_sensitivity_map(answers.mapped(scenario, design.gains), design, units),
+        alt=f"Ms over roll diameter and line speed; worst {worst.margins.Ms:.2f} at "
+        f"{units.text(worst.diameter, 'diameter')}, {units.text(worst.line_speed, 'speed')}.",
     )
-    notes = [f"{r.name}, {units.text(r.line_speed, 'speed')}: {w}"
-             for r in responses for w in r.warnings]  # fmt: skip
-    for note in notes:
-        st.warning(bench.told(note))
+    st.markdown(bench.plain(verdict.binding) + " " + _as_set(scenario, units))
+    seats = [
+        text for text in seat_warnings(plant_points(scenario)) if text not in design.out_of_reach
+    ]
+    bench.show_warnings((*verdict.problems[1:], *seats, *design.warnings))
+    left, right = st.columns((1, 1))
+    with left:
+        st.markdown("**The recommended gains in each controller's terms**")
+        st.dataframe(
+            form_rows(design.gains, tension_range=scenario.controller.tension_range),
+            hide_index=True,
+            height="content",
+            alt="The recommended gains in all forms",
+        )
+    with right:
+        st.markdown("**Integral, PI and PID control on this roll**")
+        st.dataframe(
+            kind_rows(design), hide_index=True, height="content",
+            alt="The best gains of each kind of control",
+        )  # fmt: skip
+        st.caption(
+            "Among gains within the limits those with the most integral action, Kc/Ti, leave least "
+            "behind of a slow disturbance."
+        )
 
 
-def _show_whole_roll(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
-    if not isinstance(scenario.roll, WoundRoll):
-        return
-    st.subheader("A whole roll, run in automatic")
-    choices = ["the one set of gains", "gains that follow the diameter"]
-    chosen = st.radio(
-        "With", choices, key="roll.run_with", horizontal=True, persist_state="session"
-    )
-    takes = roll_time(scenario)
-    compression = max(takes / ROLL_RUN_TIME, 1.0)
-    tuned = design.set_in(scenario, scheduled=chosen == choices[1])
-    trend = answers.whole_roll(tuned, time_compression=compression)
-    bench.show_figure(
-        draw_trend(trend, units=units),
-        alt="Tension, output and diameter while one roll runs through in automatic.",
-    )
-    st.markdown(bench.told(ripple_in_words(answers.most_shaken(scenario))))
-    st.caption(
-        f"A roll lasts {sensible(takes / 60.0)} min at {bench.plain(_speed(scenario, units))}. "
-        f"Here {sensible(compression)} layers come off or on for each one in life, while the loop "
-        "keeps its own time: the ripple of an out-of-round roll is as large and as fast as there."
-    )
-    for warning in trend.warnings:
-        st.warning(bench.told(warning))
+def _as_set(scenario: Scenario, units: UnitSystem) -> str:
+    """Say what the gains in the scenario would do."""
+    found = judge_as_set(scenario)
+    if found is None:
+        return ""
+    worst = found.worst
+    does = "are unstable" if math.isinf(worst.Ms) else f"have Ms {worst.Ms:.2f}"
+    name = "The gain schedule as found" if found.scheduled else "The gains as found"
+    place = f"{units.text(worst.diameter, 'diameter')}, {units.text(worst.line_speed, 'speed')}"
+    return bench.plain(f"{name} {does} at worst ({place}).")
 
 
-def _speed(scenario: Scenario, units: UnitSystem) -> str:
-    return units.text(scenario.run.line_speed, "speed")
-
-
-def _show_rules(scenario: Scenario, units: UnitSystem) -> None:
-    st.subheader("What each rule would do over the roll")
-    point = {"diameter": diameter_range(scenario)[1], "line_speed": scenario.run.line_speed}
-    test = answers.simulated_step(scenario, **point, step=None, seed=0)
-    ultimate = answers.true_cycle(scenario, **point)
-    rules = answers.judged_rules(scenario, test.fit.models, **point, ultimate=ultimate)
-    bench.show_figure(
-        draw_rules(rules, units=units),
-        alt="Largest sensitivity Ms of each rule, at the step test and at its worst over the roll.",
-    )
-    st.caption(
-        f"From a step test at {bench.plain(units.text(point['diameter'], 'diameter'))} and "
-        f"{bench.plain(units.text(point['line_speed'], 'speed'))}. Most rules were made for a lag "
-        f"with a dead time that stays as it is; a limit of {DEFAULT_MS} over the roll is more than "
-        "many of them can keep."
-    )
+def _shown(
+    view: Callable[[Design, Scenario, UnitSystem], None],
+    design: Design,
+    scenario: Scenario,
+    units: UnitSystem,
+) -> None:
+    try:
+        view(design, scenario, units)
+    except ValueError as error:
+        bench.show_error(error)

@@ -54,9 +54,13 @@ def _pick_gains(scenario: Scenario) -> Gains:
     source = st.radio("Gains", options, horizontal=True, key=f"handover.gains.{has_own}")
     if source == AS_FOUND:
         return Gains.from_controller(scenario.controller)
-    recommended = answers.design(scenario, ms_limit=answers.chosen_ms_limit()).gains
     if source == RECOMMENDED:
-        return recommended
+        return _recommended(scenario)
+    try:
+        recommended = _recommended(scenario)
+    except ValueError:
+        # A machine that no gains suit may still be tried with one's own.
+        recommended = Gains(Kc=LEAST_GAIN, Ti=1.0)
     with st.form("handover.own"):
         left, middle, right, last = st.columns(4, vertical_alignment="bottom")
         Kc = left.number_input(
@@ -68,9 +72,17 @@ def _pick_gains(scenario: Scenario) -> Gains:
             "Ti [s]", LEAST_TIME, MOST_TIME, min(max(recommended.Ti, LEAST_TIME), MOST_TIME),
             format="%.3f", key=f"handover.Ti.{recommended.Ti!r}",
         )  # fmt: skip
-        Td = right.number_input("Td [s]", 0.0, MOST_TIME, 0.0, format="%.3f", key="handover.Td")
+        Td = right.number_input(
+            "Td [s]", 0.0, MOST_TIME, min(recommended.Td, MOST_TIME), format="%.3f",
+            key=f"handover.Td.{recommended.Td!r}",
+        )  # fmt: skip
         last.form_submit_button("Use these")
     return Gains(Kc=Kc, Ti=Ti, Td=Td)
+
+
+def _recommended(scenario: Scenario) -> Gains:
+    limit, kinds = answers.chosen_ms_limit(), answers.chosen_kinds()
+    return answers.design(scenario, ms_limit=limit, kinds=kinds).gains
 
 
 def _pick_options(scenario: Scenario) -> tuple[bool, bool, bool]:
@@ -112,8 +124,10 @@ def _show(
     middle.caption("at the first scan in automatic")
     right.metric("Settled", settled)
     right.caption("from the switch until within 2 % of running tension about the setpoint")
-    for warning in h.warnings:
-        st.warning(bench.told(warning))
+    bench.show_warnings(h.warnings)
+    if h.trend.web_lost or any("can't be held here" in warning for warning in h.warnings):
+        st.markdown("**Next:** mend that first; there is no tension here to hand over.")
+        return
     st.subheader("The hand-over in order")
     st.markdown(_steps(h))
     st.markdown(f"**Next:** {_advice(h, offset=offset, tracking=tracking)}")

@@ -13,7 +13,7 @@ from simulator.screens import bench
 from simulator.units import UnitSystem, sensible
 from tuning.figures import draw_fit, draw_relay_test, draw_rules
 from tuning.identify import StepFit
-from tuning.pretune import JudgedRule
+from tuning.judged_rules import JudgedRule
 from tuning.screens import answers
 from tuning.step_test import supply_play
 from tuning.tables import fit_rows, form_rows, gains_in_words, model_in_words, rule_rows, severity

@@ -1,0 +1,206 @@
+"""Pictures of loops over the roll: the Kc–Ki plane, Nyquist curves, what a load leaves behind."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.path import Path
+
+from simulator import Scenario
+from simulator.figure_style import (
+    BLACK,
+    BLUE,
+    FONT,
+    GREEN,
+    GREY,
+    SMALL,
+    VERMILION,
+    WIDTH,
+    plain_panel,
+)
+from simulator.machine import named_diameters
+from simulator.units import METRIC, UnitSystem
+from tuning.design import RollDesign
+from tuning.gain_plane import GainPlane
+from tuning.gains import Gains
+from tuning.loop_responses import LoopResponses, loop_responses
+from tuning.plant_bank import plant_bank
+from tuning.roll_grid import speeds_over
+from tuning.rules import Suggestion
+
+# The axes reach this far past where the tightest of the loops swings by itself [-].
+BEYOND = 1.1
+# Part of a Nyquist curve that matters, about -1.
+NEAR = (-2.6, 1.0, -2.2, 1.2)
+STYLES = ((BLUE, "-"), (VERMILION, (0, (6, 2))), (GREEN, (0, (2, 1.5))))
+
+
+def draw_gain_plane(
+    planes: Sequence[GainPlane],
+    gains: Gains,
+    *,
+    ms_limit: float,
+    suggestions: Sequence[Suggestion] = (),
+    scenario: Scenario,
+    units: UnitSystem = METRIC,
+) -> Figure:
+    """Draw where gains hold at each diameter, with the recommended gains and every rule's.
+
+    Args:
+        planes: one for each named diameter, with the limit on Ms among their levels.
+        gains: to mark.
+        ms_limit: largest sensitivity allowed [-].
+        suggestions: rules, those with gains are drawn.
+        scenario: the machine.
+        units: that the reader wants.
+    """
+    names = {D: name for name, D in named_diameters(scenario).items()}
+    right = BEYOND * min(float(plane.stable_Kc.max()) for plane in planes)
+    top = BEYOND * min(float(plane.stable_Ki.max()) for plane in planes)
+    given = [s for s in suggestions if s.gains is not None]
+    inside = [s for s in given if s.gains and s.gains.Kc < right and s.gains.Ki < top]
+    rows = -(-len(inside) // 3)
+    figure = Figure(figsize=(WIDTH, 4.1 + 0.19 * (rows + 1)), layout="constrained")
+    panels = figure.subplots(1, len(planes), sharex=True, sharey=True, squeeze=False)[0]
+    for axes, plane in zip(panels, planes, strict=True):
+        _draw_plane(axes, plane, ms_limit, right=right, top=top)
+        for number, suggestion in enumerate(inside, start=1):
+            if suggestion.gains is not None:
+                _draw_rule(axes, number, suggestion.gains)
+        axes.plot(gains.Kc, gains.Ki, "*", ms=17, mfc="white", mec=BLACK, mew=1.4, zorder=6)
+        title = f"{names.get(plane.diameter, '')} {units.text(plane.diameter, 'diameter')}".strip()
+        axes.set_title(title, fontsize=FONT, loc="left")
+        axes.set_xlabel("Kc [%/%]", fontsize=FONT)
+        plain_panel(axes, "Kc/Ti [1/s]" if axes is panels[0] else "")
+    panels[0].set_xlim(0.0, right)
+    panels[0].set_ylim(0.0, top)
+    words = [f"{i} {s.rule.name}" for i, s in enumerate(inside, start=1)]
+    beyond = len(given) - len(inside)
+    if beyond:
+        words.append(f"{beyond} more rules ask for gains outside this picture")
+    lines = ["     ".join(words[start : start + 3]) for start in range(0, len(words), 3)]
+    figure.supxlabel("\n".join(lines), fontsize=SMALL, x=0.01, ha="left")
+    return figure
+
+
+def draw_nyquist(design: RollDesign, scenario: Scenario, units: UnitSystem = METRIC) -> Figure:
+    """Draw the loop's response about -1 at each named diameter, and the sensitivity beside it.
+
+    Args:
+        design: the recommended gains.
+        scenario: the machine.
+        units: that the reader wants.
+    """
+    figure = Figure(figsize=(WIDTH, 4.4), layout="constrained")
+    near, size = figure.subplots(1, 2, width_ratios=(1, 1))
+    angle = np.linspace(0.0, 2.0 * np.pi, 200)
+    radius = 1.0 / design.ms_limit
+    near.fill(-1.0 + radius * np.cos(angle), radius * np.sin(angle), color="#e8e8e8", zorder=1)
+    near.plot(-1.0 + radius * np.cos(angle), radius * np.sin(angle), color=BLACK, lw=1.2)
+    near.text(-1.0, radius + 0.05, f"Ms above {design.ms_limit:g}", fontsize=SMALL, ha="center")
+    near.plot(-1.0, 0.0, "+", color=BLACK, ms=11, mew=1.6)
+    for (name, D), (colour, dash) in zip(named_diameters(scenario).items(), STYLES, strict=False):
+        bank = plant_bank(scenario, [(D, v) for v in speeds_over(scenario, 2)])
+        Ms, _ = bank.severity(design.gains)
+        worse = int(np.argmax(Ms))
+        omega = bank.omega[worse]
+        L = bank.values[worse] * bank.controller(design.gains, bank.omega)[worse]
+        speed = units.text(bank.points[worse][1], "speed")
+        near.plot(L.real, L.imag, color=colour, ls=dash, lw=1.6, label=f"{name}, {speed}")
+        size.plot(omega / (2.0 * np.pi), 1.0 / np.abs(1.0 + L), color=colour, ls=dash, lw=1.6)
+    near.set_aspect("equal")
+    near.set_xlim(NEAR[0], NEAR[1])
+    near.set_ylim(NEAR[2], NEAR[3])
+    near.set_xlabel("real part of the loop's response [-]", fontsize=FONT)
+    plain_panel(near, "imaginary part [-]")
+    size.axhline(design.ms_limit, color=BLACK, lw=1.2, ls=(0, (4, 3)))
+    size.text(0.01, design.ms_limit, f" limit {design.ms_limit:g}", fontsize=SMALL, va="bottom",
+              transform=size.get_yaxis_transform())  # fmt: skip
+    size.set_xscale("log")
+    size.set_ylim(0.0, max(2.0, 1.1 * design.ms_limit))
+    size.set_xlim(left=0.02)
+    size.set_xlabel("frequency [Hz]", fontsize=FONT)
+    plain_panel(size, "a disturbance is multiplied by [-]")
+    figure.legend(*near.get_legend_handles_labels(), loc="outside upper left", ncols=3,
+                  fontsize=SMALL, frameon=False)  # fmt: skip
+    return figure
+
+
+def draw_loads(design: RollDesign, scenario: Scenario, units: UnitSystem = METRIC) -> Figure:
+    """Draw tension after a load step of 1 % of output, with one set of gains and with a schedule.
+
+    Args:
+        design: the recommended gains and the schedule.
+        scenario: the machine.
+        units: that the reader wants.
+    """
+    named = named_diameters(scenario)
+    bank = plant_bank(scenario, [(D, scenario.run.line_speed) for D in named.values()])
+    shown: list[tuple[LoopResponses, str, str, object]] = [
+        (loop_responses(bank, design.gains), "one set of gains", BLUE, "-")
+    ]
+    if design.schedule.entries:
+        each = [design.schedule.gains_at(D) for D in named.values()]
+        shown.append(
+            (loop_responses(bank, each), "gains that follow the diameter", GREEN, (0, (5, 2)))
+        )
+    figure = Figure(figsize=(WIDTH, 3.2), layout="constrained")
+    panels = figure.subplots(1, len(named), sharex=True, sharey=True, squeeze=False)[0]
+    per_cent = 0.01 * scenario.controller.tension_range * units.factor("tension")
+    for i, (axes, (name, D)) in enumerate(zip(panels, named.items(), strict=True)):
+        for response, label, colour, dash in shown:
+            axes.plot(response.time, per_cent * response.load[i], color=colour, ls=dash, lw=1.7,
+                      label=label)  # fmt: skip
+        axes.axhline(0.0, color=GREY, lw=0.8)
+        axes.set_title(f"{name}, {units.text(D, 'diameter')}", fontsize=SMALL, loc="left")
+        axes.set_xlabel("time from the step [s]", fontsize=FONT)
+        plain_panel(axes, "" if i else f"tension off setpoint [{units.label('tension')}]")
+    panels[0].set_xlim(0.0, _settled(shown[0][0]))
+    figure.legend(*panels[0].get_legend_handles_labels(), loc="outside upper left", ncols=2,
+                  fontsize=SMALL, frameon=False)  # fmt: skip
+    return figure
+
+
+def _draw_plane(axes: Axes, plane: GainPlane, ms_limit: float, *, right: float, top: float) -> None:
+    """Shade what is stable, and within it what keeps the limit; draw the other limits as lines."""
+
+    def edge(Kc: np.ndarray, Ki: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        # A side without an end leaves the picture.
+        return (
+            np.append(np.nan_to_num(Kc, posinf=10.0 * right), 0.0),
+            np.append(np.nan_to_num(Ki, posinf=10.0 * top), 0.0),
+        )
+
+    axes.fill(*edge(plane.stable_Kc, plane.stable_Ki), color="#ececec", zorder=1)
+    axes.plot(plane.stable_Kc, plane.stable_Ki, color=BLACK, lw=2.0, zorder=2)
+    for level, Kc, Ki in zip(plane.levels, plane.Kc, plane.Ki, strict=True):
+        chosen = abs(level - ms_limit) < 1e-9
+        if chosen:
+            axes.fill(*edge(Kc, Ki), color="#b5d9ee", zorder=1)
+        axes.plot(Kc, Ki, color=BLUE if chosen else GREY, lw=2.2 if chosen else 0.9, zorder=2)
+        inside = (Kc < 0.97 * right) & (Ki < 0.97 * top)
+        if inside.any():
+            at = int(np.flatnonzero(inside)[np.argmax(Ki[inside])])
+            axes.text(Kc[at], Ki[at], f"{level:g}", fontsize=SMALL, ha="center", va="bottom",
+                      zorder=4, color=BLUE if chosen else BLACK)  # fmt: skip
+    corner = (0.97 * right, 0.97 * top)
+    if not Path(np.column_stack(edge(plane.stable_Kc, plane.stable_Ki))).contains_point(corner):
+        axes.text(*corner, "swings by itself", fontsize=SMALL, ha="right", va="top")
+
+
+def _draw_rule(axes: Axes, number: int, gains: Gains) -> None:
+    """Mark a rule; hollow where it has a derivative, for which the plane is only near."""
+    axes.plot(gains.Kc, gains.Ki, "o" if gains.Td == 0.0 else "s", ms=5.5, color=VERMILION,
+              mfc=VERMILION if gains.Td == 0.0 else "white", zorder=5)  # fmt: skip
+    axes.annotate(str(number), (gains.Kc, gains.Ki), (4, 3), textcoords="offset points",
+                  fontsize=SMALL, zorder=5)  # fmt: skip
+
+
+def _settled(response: LoopResponses) -> float:
+    """Return the time [s] by which all loads are down to 2 % of the largest."""
+    size = np.abs(response.load)
+    late = (size > 0.02 * size.max()).any(axis=0)
+    return float(response.time[min(int(np.flatnonzero(late)[-1]) + 2, response.time.size - 1)])

@@ -1,0 +1,134 @@
+"""A closer look at the machine: what recorded step tests say about its numbers."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from dataclasses import dataclass, replace
+
+import streamlit as st
+
+from simulator import Scenario, Trend
+from simulator.machine import diameter_range
+from simulator.screens import bench
+from simulator.units import UnitSystem
+from tuning.design import RollDesign
+from tuning.fit_machine import MachineFit
+from tuning.fit_machine_figures import draw_machine_fit
+from tuning.machine_parameters import USUALLY_FREE, learnable, parameters
+from tuning.recorded_step import read_record
+from tuning.screens import answers
+from tuning.tables import gains_in_words, learned_rows
+from tuning.tolerances import DEFAULT_TOLERANCES, drawn_machine, varied
+
+RECORDED, INVENTED = "step tests recorded on this machine", "an invented machine that differs"
+
+
+@dataclass(frozen=True)
+class _Test:
+    """One step test with where it was made."""
+
+    name: str
+    trend: Trend
+    digest: str
+    diameter: float
+    line_speed: float
+
+
+def view(design: RollDesign | None, scenario: Scenario, units: UnitSystem) -> None:
+    """Learn the machine's own numbers from step tests, and what they change."""
+    st.markdown(
+        "A step test says more than a gain and a lag: the machine's own numbers, as far as it "
+        "shows them. With those, a test at full roll tells what to expect at the core."
+    )
+    source = st.radio("Learn from", [INVENTED, RECORDED], horizontal=True, key="learn.source")
+    tests = _recorded(scenario) if source == RECORDED else _invented(scenario)
+    can = learnable(scenario)
+    known = {one.name: one.words for one in parameters(scenario, can)}
+    free = st.multiselect(
+        "What is not known well", can, [name for name in USUALLY_FREE if name in can],
+        format_func=lambda name: known[name], key=f"learn.free.{len(can)}",
+    )  # fmt: skip
+    if not tests or not free:
+        return
+    fit = answers.learned(
+        scenario,
+        tuple(test.digest for test in tests),
+        tuple(free),
+        tuple(test.diameter for test in tests),
+        tuple(test.line_speed for test in tests),
+        tuple(test.trend for test in tests),
+    )
+    _show(fit, design, scenario, units)
+
+
+def _invented(scenario: Scenario) -> list[_Test]:
+    """Make a step test on a machine drawn within the usual tolerances."""
+    seed = int(st.number_input("Which machine", 0, 1_000_000, 1, 1, key="learn.seed"))
+    true, _, _ = drawn_machine(scenario, varied(scenario, DEFAULT_TOLERANCES), seed=seed, index=0)
+    D, v = diameter_range(true)[1], true.run.line_speed
+    test = answers.simulated_step(true, diameter=D, line_speed=v, step=None, seed=seed)
+    st.caption(
+        "The record is simulated: a machine drawn within the usual tolerances of this one, at full "
+        "roll and line speed, with the noise of its reading."
+    )
+    digest = hashlib.sha256(test.trend.to_csv().encode()).hexdigest()
+    return [_Test("invented", test.trend, digest, D, v)]
+
+
+def _recorded(scenario: Scenario) -> list[_Test]:
+    files = st.file_uploader(
+        "Trends as CSV with the columns time_s, tension_N, output_percent, recorded in manual",
+        type=["csv", "txt"],
+        accept_multiple_files=True,
+        key="learn.upload",
+    )
+    if not files:
+        st.info(
+            "No file yet. One test at full roll is a start; a second one near the core, or at "
+            "crawl speed, tells numbers apart that look alike in the first."
+        )
+    tests = []
+    for number, file in enumerate(files):
+        data = file.getvalue()
+        trend = read_record(data, name=f"file {file.name}")
+        place = (trend.diameter, trend.line_speed)
+        told = [float(values[0]) for values in place]
+        if not all(math.isfinite(value) for value in told):
+            st.markdown(bench.plain(f"{file.name} does not tell where it was recorded:"))
+            told = list(bench.pick_point(scenario, key=f"learn.{number}"))
+        digest = hashlib.sha256(data).hexdigest()
+        tests.append(_Test(file.name, trend, digest, told[0], told[1]))
+    return tests
+
+
+def _show(
+    fit: MachineFit, design: RollDesign | None, scenario: Scenario, units: UnitSystem
+) -> None:
+    bench.show_figure(
+        draw_machine_fit(fit, scenario, units),
+        alt="The recorded tension, the machine as described and as learned, and each number "
+        "learned as a factor of what was described.",
+    )
+    st.dataframe(
+        learned_rows(fit),
+        hide_index=True,
+        height="content",
+        alt="What the tests say of each number",
+    )
+    st.caption(bench.told(fit.supposed))
+    bench.show_warnings(fit.warnings)
+    if design is not None:
+        again = answers.design(fit.scenario, ms_limit=design.ms_limit, kinds=answers.chosen_kinds())
+        st.markdown(
+            f"The gains for the machine as learned: **{again.kind}: "
+            f"{bench.plain(gains_in_words(again.gains))}**."
+        )
+    if st.button("Use the machine as learned", key="learn.use"):
+        bench.set_scenario(replace(fit.scenario, note=_noted(scenario.note)))
+        st.rerun()
+
+
+def _noted(note: str) -> str:
+    words = "Some numbers were learned from step tests."
+    return note if words in note else f"{note} {words}".strip()
