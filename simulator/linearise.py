@@ -101,9 +101,13 @@ def matrices_over(
 
 
 def _reading_row(scenario: Scenario, states: int) -> Array:
-    """C: the last state is the filtered tension [N], the reading is in % of the range."""
+    """C: the last state is the filtered tension [N], the reading is in % of the range.
+
+    A load cell that reads too high makes the loop gain as much higher.
+    """
     C = np.zeros(states)
-    C[-1] = 100.0 / scenario.controller.tension_range
+    read = 1.0 + 0.01 * scenario.load_cell.gain_error
+    C[-1] = 100.0 * read / scenario.controller.tension_range
     return C
 
 

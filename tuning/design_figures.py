@@ -41,7 +41,9 @@ def draw_sensitivity_map(
     top = max(design.ms_limit, float(Ms.max()))
     levels = np.linspace(1.0, top, 25)
     filled = axes.contourf(x, y, Ms, levels=levels, cmap=SHADES)
-    lines = [m for m in np.arange(1.1, MS_SHOWN, 0.1) if abs(m - design.ms_limit) > 1e-6]
+    # Where Ms rises far, lines a tenth apart would lie on each other.
+    step = 0.1 if top < 1.7 else 0.5
+    lines = [m for m in np.arange(1.0 + step, top, step) if abs(m - design.ms_limit) > 0.01]
     drawn = axes.contour(x, y, Ms, levels=lines, colors=BLACK, linewidths=0.5)
     axes.clabel(drawn, fmt="%.1f", fontsize=SMALL)
     if over.Ms.max() > design.ms_limit > over.Ms.min():

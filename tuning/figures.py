@@ -22,14 +22,13 @@ from tuning.identify import Candidate, StepFit
 from tuning.judged_rules import JudgedRule
 from tuning.margins import RINGS_ABOVE, SOUND_MS
 from tuning.relay_test import RelayTest
-from tuning.roll_figures import draw_handover, draw_margins_over_roll, draw_responses
+from tuning.roll_figures import draw_handover, draw_responses
 from tuning.step_test import StepTest, behind_play, supply_play
 from tuning.tables import severity
 
 __all__ = [
     "draw_fit",
     "draw_handover",
-    "draw_margins_over_roll",
     "draw_relay_test",
     "draw_responses",
     "draw_rules",

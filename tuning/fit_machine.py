@@ -13,7 +13,8 @@ What is taken from the record:
   fitted machine's own level is from the record is reported. With `level_error` the level counts,
   and tests at several diameters tell friction (the same torque everywhere) from full torque.
 - A gain error of the load cell can't be told from full torque: calibrate first.
-- A swing that was there before the step (an out-of-round roll) is fitted beside the replay.
+- A swing that was there before the step (an out-of-round roll) is fitted beside the replay, and so
+  is a drift of the reading where the scatter shows one.
 
 What the errors suppose: the scatter about the replay is alike throughout one test and may differ
 from test to test; each reading's is correlated with the next one's by r, and n such readings count
@@ -64,6 +65,8 @@ AS_DESCRIBED = 0.7
 # A swing that is claimed to be known better than this is looked at again [z].
 CERTAIN = 0.2
 LEAST_FREEDOM = 3.0
+# A drift counts from so many of its standard errors on, and from this share of the noise [-].
+CLEAR_DRIFT, LEAST_DRIFT = 3.5, 0.2
 
 
 def fit_machine(
@@ -103,11 +106,12 @@ def fit_machine(
         tests=records,
         noise=tuple(record.noise for record in records),
         swings=(math.nan,) * len(records),
+        drifts=(False,) * len(records),
         level_error=math.inf if level_error is None else level_error,
     )
     first, *others = starts(problem)
     _, z = refine(problem, first)
-    problem, z = _with_swings(problem, z)
+    problem, z = _with_swings_and_drifts(problem, z)
     z = better(problem, z, others)
     problem, z = _weighed(problem, z)
     unseen, z = _without_unseen(problem, z)
@@ -127,19 +131,40 @@ def _residuals(problem: Problem, z: Array) -> tuple[list[Array], list[Array], li
     return levelled, swings, left
 
 
-def _with_swings(problem: Problem, z: Array) -> tuple[Problem, Array]:
-    """Fit a swing that was there before the step beside the machine."""
-    _, _, left = _residuals(problem, z)
-    swings = []
-    for test, residual in zip(problem.tests, left, strict=True):
-        moves = np.diff([test.first_output, *test.moves])
-        record = Record(test.time, test.reading, test.move_times, moves)
-        found = steady_swing(record, residual)
-        swings.append(math.nan if found is None else found[0])
-    if not np.any(np.isfinite(swings)):
-        return problem, z
-    problem = replace(problem, swings=tuple(swings))
-    return problem, refine(problem, z)[1]
+def _with_swings_and_drifts(problem: Problem, z: Array) -> tuple[Problem, Array]:
+    """Fit beside the machine a swing that was there before the step, and a drift."""
+    for what in ("swings", "drifts"):
+        _, _, left = _residuals(problem, z)
+        pairs = list(zip(problem.tests, left, strict=True))
+        if what == "swings":
+            swings = tuple(_swing(test, residual) for test, residual in pairs)
+            changed = replace(problem, swings=swings)
+            found = bool(np.any(np.isfinite(swings)))
+        else:
+            drifts = tuple(_drifts(test, residual) for test, residual in pairs)
+            changed, found = replace(problem, drifts=drifts), any(drifts)
+        if found:
+            problem, z = changed, refine(changed, z)[1]
+    return problem, z
+
+
+def _swing(test: RecordedTest, residual: Array) -> float:
+    """Return the frequency of a steady swing [Hz]; nan if there is none."""
+    moves = np.diff([test.first_output, *test.moves])
+    record = Record(test.time, test.reading, test.move_times, moves)
+    found = steady_swing(record, residual)
+    return math.nan if found is None else found[0]
+
+
+def _drifts(test: RecordedTest, residual: Array) -> bool:
+    """Return whether what is left of a test has a slope that stands out of its scatter."""
+    centred = test.time - test.time.mean()
+    power = float(centred @ centred)
+    slope = float(centred @ residual) / power
+    left = residual - slope * centred
+    r = min(autocorrelation(left), 0.999)
+    error = float(left.std()) * math.sqrt((1.0 + r) / (1.0 - r) / power)
+    return abs(slope) > max(CLEAR_DRIFT * error, LEAST_DRIFT * test.noise / float(test.time[-1]))
 
 
 def _weighed(problem: Problem, z: Array) -> tuple[Problem, Array]:
@@ -199,7 +224,15 @@ def _result(problem: Problem, z: Array, unseen: set[int]) -> MachineFit:
     fitted = tuple(
         _fitted(test, *parts)
         for test, *parts in zip(
-            problem.tests, problem.swings, as_described, levelled, swings, left, levels, strict=True
+            problem.tests,
+            problem.swings,
+            problem.drifts,
+            as_described,
+            levelled,
+            swings,
+            left,
+            levels,
+            strict=True,
         )
     )
     freedom = _freedom(problem, left)
@@ -253,6 +286,7 @@ def _off_start(run: Trend, test: RecordedTest) -> bool:
 def _fitted(
     test: RecordedTest,
     swing_frequency: float,
+    drifts: bool,
     described: Array,
     learned: Array,
     swing: Array,
@@ -269,6 +303,7 @@ def _fitted(
         learned=learned,
         swing=swing,
         swing_frequency=swing_frequency,
+        drift=float(np.polyfit(test.time, swing, 1)[0]) if drifts else 0.0,
         noise=test.noise,
         residual=rms,
         correlation=autocorrelation(left),

@@ -37,7 +37,8 @@ def draw_machine_fit(fit: MachineFit, scenario: Scenario, units: UnitSystem = ME
     shown = fit.tests[:MOST_PANELS]
     above, below = 0.9 + 2.3 * len(shown), 0.7 + 0.36 * len(fit.parameters)
     figure = Figure(figsize=(WIDTH, above + below), layout="constrained")
-    upper, lower = figure.subfigures(2, 1, height_ratios=(above, below))
+    grid = figure.add_gridspec(2, 1, height_ratios=(above, below))
+    upper, lower = figure.add_subfigure(grid[0]), figure.add_subfigure(grid[1])
     panels = upper.subplots(len(shown), 1, squeeze=False)[:, 0]
     for panel, test in zip(panels, shown, strict=True):
         _draw_test(panel, test, units)

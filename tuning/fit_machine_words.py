@@ -18,6 +18,8 @@ Array = NDArray[np.float64]
 
 # What the machine leaves unexplained matters from so many times the noise on.
 UNEXPLAINED, EXPLAINED_POORLY = 2.0, 70.0
+# Common practice, no source: a step this many times the scatter reads well enough.
+CLEAR_STEP = 5.0
 # A level that is off by this share of the tension is worth a word.
 LEVEL_SHARE = 0.1
 # A number learned this many times up or down is looked at twice.
@@ -66,11 +68,15 @@ def fit_words(
     notes = [
         *(_unseen(p, level_error) for p in learned if not p.seen),
         *(_at_limit(p) for p in learned if p.at_limit),
-        *(_not_told_apart(group, learned, correlation, scenario, tests=len(tests)) for group in alike),
+        *(
+            _not_told_apart(group, learned, correlation, scenario, tests=len(tests))
+            for group in alike
+        ),
         _interchangeable(learned),
         *(_far_off(p) for p in learned),
         *(_poor(i, test) for i, test in enumerate(tests, start=1)),
         *(_swings(i, test) for i, test in enumerate(tests, start=1)),
+        *(_drift(i, test) for i, test in enumerate(tests, start=1)),
         *(_level(i, test, level_error) for i, test in enumerate(tests, start=1)),
         _late(late),
     ]
@@ -189,6 +195,13 @@ def _far_off(p: Learned) -> str:
 
 
 def _poor(number: int, test: FittedTest) -> str:
+    moved = float(np.ptp(test.learned))
+    if moved < CLEAR_STEP * test.residual:
+        return (
+            f"test {number}: the step moved the tension by only {moved / test.residual:.1f} times "
+            f"what the machine leaves unexplained ({test.residual:.2g} N rms): step further or "
+            "repeat the test before trusting any of this"
+        )
     if test.fit_percent < EXPLAINED_POORLY and test.residual > UNEXPLAINED * test.noise:
         return (
             f"test {number}: the machine explains only {test.fit_percent:.0f} % of what the "
@@ -210,6 +223,15 @@ def _swings(number: int, test: FittedTest) -> str:
     return (
         f"test {number}: the tension swings at {test.swing_frequency:.3g} Hz whether or not the "
         f"output steps, fitted beside the machine; the roll turns {turning:.3g} times a second"
+    )
+
+
+def _drift(number: int, test: FittedTest) -> str:
+    if test.drift == 0.0:
+        return ""
+    return (
+        f"test {number}: the reading drifts by {test.drift * float(test.time[-1]):+.2g} N over the "
+        "test, fitted beside the machine: steady the machine, warm up brake and load cells"
     )
 
 

@@ -1,13 +1,9 @@
-"""Pictures of loops over the roll: the Kc–Ki plane, Nyquist curves, what a load leaves behind."""
+"""Pictures of loops over the roll: Nyquist curves, and what a load leaves behind."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
-from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.path import Path
 
 from simulator import Scenario
 from simulator.figure_style import (
@@ -24,66 +20,13 @@ from simulator.figure_style import (
 from simulator.machine import named_diameters
 from simulator.units import METRIC, UnitSystem
 from tuning.design import RollDesign
-from tuning.gain_plane import GainPlane
-from tuning.gains import Gains
 from tuning.loop_responses import LoopResponses, loop_responses
 from tuning.plant_bank import plant_bank
 from tuning.roll_grid import speeds_over
-from tuning.rules import Suggestion
 
-# The axes reach this far past where the tightest of the loops swings by itself [-].
-BEYOND = 1.1
 # Part of a Nyquist curve that matters, about -1.
 NEAR = (-2.6, 1.0, -2.2, 1.2)
 STYLES = ((BLUE, "-"), (VERMILION, (0, (6, 2))), (GREEN, (0, (2, 1.5))))
-
-
-def draw_gain_plane(
-    planes: Sequence[GainPlane],
-    gains: Gains,
-    *,
-    ms_limit: float,
-    suggestions: Sequence[Suggestion] = (),
-    scenario: Scenario,
-    units: UnitSystem = METRIC,
-) -> Figure:
-    """Draw where gains hold at each diameter, with the recommended gains and every rule's.
-
-    Args:
-        planes: one for each named diameter, with the limit on Ms among their levels.
-        gains: to mark.
-        ms_limit: largest sensitivity allowed [-].
-        suggestions: rules, those with gains are drawn.
-        scenario: the machine.
-        units: that the reader wants.
-    """
-    names = {D: name for name, D in named_diameters(scenario).items()}
-    right = BEYOND * min(float(plane.stable_Kc.max()) for plane in planes)
-    top = BEYOND * min(float(plane.stable_Ki.max()) for plane in planes)
-    given = [s for s in suggestions if s.gains is not None]
-    inside = [s for s in given if s.gains and s.gains.Kc < right and s.gains.Ki < top]
-    rows = -(-len(inside) // 3)
-    figure = Figure(figsize=(WIDTH, 4.1 + 0.19 * (rows + 1)), layout="constrained")
-    panels = figure.subplots(1, len(planes), sharex=True, sharey=True, squeeze=False)[0]
-    for axes, plane in zip(panels, planes, strict=True):
-        _draw_plane(axes, plane, ms_limit, right=right, top=top)
-        for number, suggestion in enumerate(inside, start=1):
-            if suggestion.gains is not None:
-                _draw_rule(axes, number, suggestion.gains)
-        axes.plot(gains.Kc, gains.Ki, "*", ms=17, mfc="white", mec=BLACK, mew=1.4, zorder=6)
-        title = f"{names.get(plane.diameter, '')} {units.text(plane.diameter, 'diameter')}".strip()
-        axes.set_title(title, fontsize=FONT, loc="left")
-        axes.set_xlabel("Kc [%/%]", fontsize=FONT)
-        plain_panel(axes, "Kc/Ti [1/s]" if axes is panels[0] else "")
-    panels[0].set_xlim(0.0, right)
-    panels[0].set_ylim(0.0, top)
-    words = [f"{i} {s.rule.name}" for i, s in enumerate(inside, start=1)]
-    beyond = len(given) - len(inside)
-    if beyond:
-        words.append(f"{beyond} more rules ask for gains outside this picture")
-    lines = ["     ".join(words[start : start + 3]) for start in range(0, len(words), 3)]
-    figure.supxlabel("\n".join(lines), fontsize=SMALL, x=0.01, ha="left")
-    return figure
 
 
 def draw_nyquist(design: RollDesign, scenario: Scenario, units: UnitSystem = METRIC) -> Figure:
@@ -162,41 +105,6 @@ def draw_loads(design: RollDesign, scenario: Scenario, units: UnitSystem = METRI
     figure.legend(*panels[0].get_legend_handles_labels(), loc="outside upper left", ncols=2,
                   fontsize=SMALL, frameon=False)  # fmt: skip
     return figure
-
-
-def _draw_plane(axes: Axes, plane: GainPlane, ms_limit: float, *, right: float, top: float) -> None:
-    """Shade what is stable, and within it what keeps the limit; draw the other limits as lines."""
-
-    def edge(Kc: np.ndarray, Ki: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        # A side without an end leaves the picture.
-        return (
-            np.append(np.nan_to_num(Kc, posinf=10.0 * right), 0.0),
-            np.append(np.nan_to_num(Ki, posinf=10.0 * top), 0.0),
-        )
-
-    axes.fill(*edge(plane.stable_Kc, plane.stable_Ki), color="#ececec", zorder=1)
-    axes.plot(plane.stable_Kc, plane.stable_Ki, color=BLACK, lw=2.0, zorder=2)
-    for level, Kc, Ki in zip(plane.levels, plane.Kc, plane.Ki, strict=True):
-        chosen = abs(level - ms_limit) < 1e-9
-        if chosen:
-            axes.fill(*edge(Kc, Ki), color="#b5d9ee", zorder=1)
-        axes.plot(Kc, Ki, color=BLUE if chosen else GREY, lw=2.2 if chosen else 0.9, zorder=2)
-        inside = (Kc < 0.97 * right) & (Ki < 0.97 * top)
-        if inside.any():
-            at = int(np.flatnonzero(inside)[np.argmax(Ki[inside])])
-            axes.text(Kc[at], Ki[at], f"{level:g}", fontsize=SMALL, ha="center", va="bottom",
-                      zorder=4, color=BLUE if chosen else BLACK)  # fmt: skip
-    corner = (0.97 * right, 0.97 * top)
-    if not Path(np.column_stack(edge(plane.stable_Kc, plane.stable_Ki))).contains_point(corner):
-        axes.text(*corner, "swings by itself", fontsize=SMALL, ha="right", va="top")
-
-
-def _draw_rule(axes: Axes, number: int, gains: Gains) -> None:
-    """Mark a rule; hollow where it has a derivative, for which the plane is only near."""
-    axes.plot(gains.Kc, gains.Ki, "o" if gains.Td == 0.0 else "s", ms=5.5, color=VERMILION,
-              mfc=VERMILION if gains.Td == 0.0 else "white", zorder=5)  # fmt: skip
-    axes.annotate(str(number), (gains.Kc, gains.Ki), (4, 3), textcoords="offset points",
-                  fontsize=SMALL, zorder=5)  # fmt: skip
 
 
 def _settled(response: LoopResponses) -> float:

@@ -58,8 +58,9 @@ class FittedTest:
         line_speed: of the web [m/s].
         described: reading of the machine as described, at the test's own level, shape (n,) [N].
         learned: reading of the machine as learned, at the test's own level, shape (n,) [N].
-        swing: steady swing of the record beside the replay, shape (n,) [N].
+        swing: steady swing and drift of the record beside the replay, shape (n,) [N].
         swing_frequency: of that swing [Hz]; nan if there is none.
+        drift: of the reading besides [N/s]; 0 if there is none to see.
         noise: of one reading, from how it jumps from sample to sample [N].
         residual: rms of the reading less machine and swing [N].
         correlation: of each residual with the next [-].
@@ -75,6 +76,7 @@ class FittedTest:
     learned: Array
     swing: Array
     swing_frequency: float
+    drift: float
     noise: float
     residual: float
     correlation: float

@@ -223,7 +223,9 @@ def _noise(reading: Array, scenario: Scenario) -> float:
     """
     second = np.diff(reading, 2)
     jumps = float(np.median(np.abs(second))) / 0.6745 / math.sqrt(6.0)
-    grain = scenario.load_cell.resolution / math.sqrt(12.0)
+    # A reading in steps may not jump at all for most of the time.
+    moved = np.abs(np.diff(reading))
+    grain = max(float(moved[moved > 0.0].min()), scenario.load_cell.resolution) / math.sqrt(12.0)
     return max(jumps, grain, LEAST_NOISE * float(np.ptp(reading)))
 
 

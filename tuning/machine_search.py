@@ -1,14 +1,14 @@
 """Least squares of a machine's numbers on recorded step tests, through the simulator itself.
 
-    rows     (reading - replay)/noise of each test, less its own level (and a steady swing, if any)
+    rows     (reading - replay)/noise of each test, less its own level (and swing and drift, if any)
     and      z/3 for each number: where the tests say nothing, it stays where the scenario puts it
     and      how late in its sample each test's output moved, if not every scan was recorded
 
-Levels and swings enter linearly and are solved on the spot (variable projection: Golub & Pereyra,
-SIAM J. Numerical Analysis 10, 1973). A swing of the roll on the web leaves one narrow valley for
-each cycle that the replay is off by; so the search starts from the best points of a coarse grid
-over the frequency of that swing and the lag of the device. The torque per per cent scales the whole
-answer and is solved at each point of the grid.
+Levels, swings and drifts enter linearly and are solved on the spot (variable projection: Golub &
+Pereyra, SIAM J. Numerical Analysis 10, 1973). A swing of the roll on the web leaves one narrow
+valley for each cycle that the replay is off by; so the search starts from the best points of a
+coarse grid over the frequency of that swing and the lag of the device. The torque per per cent
+scales the whole answer and is solved at each point of the grid.
 """
 
 from __future__ import annotations
@@ -56,6 +56,7 @@ class Problem:
         tests: recorded.
         noise: uncertainty of one reading in each test [N].
         swings: frequency of a steady swing in each test [Hz]; nan where there is none.
+        drifts: whether each test drifts besides.
         level_error: how well the level of a test is known [N]; inf where it tells nothing.
         bases: of what is solved on the spot in each test: orthonormal columns, shape (n, k) [-].
     """
@@ -65,11 +66,15 @@ class Problem:
     tests: tuple[RecordedTest, ...]
     noise: tuple[float, ...]
     swings: tuple[float, ...]
+    drifts: tuple[bool, ...]
     level_error: float
     bases: tuple[Array, ...] = field(init=False)
 
     def __post_init__(self) -> None:
-        bases = [_basis(test, f) for test, f in zip(self.tests, self.swings, strict=True)]
+        bases = [
+            _basis(test, swing, drift)
+            for test, swing, drift in zip(self.tests, self.swings, self.drifts, strict=True)
+        ]
         object.__setattr__(self, "bases", tuple(bases))
 
     @property
@@ -86,12 +91,20 @@ class Problem:
         return np.array(low), np.array([p.z_of(p.high) for p in self.free] + shift)
 
     def machine(self, z: Array) -> Scenario:
-        """Return the machine at coordinates, shape (p + shifts,) [-]."""
+        """Return the machine at coordinates.
+
+        Args:
+            z: shape (p + shifts,) [-].
+        """
         values = {p.name: p.value_at(float(x)) for p, x in zip(self.free, z, strict=False)}
         return with_parameters(self.scenario, values)
 
     def replays(self, z: Array) -> list[Array]:
-        """Return the replay of each test at coordinates z [-], shapes (n,) [N]."""
+        """Return the replay of each test at coordinates, shapes (n,) [N].
+
+        Args:
+            z: shape (p + shifts,) [-].
+        """
         machine, found = self.machine(z), []
         for i, test in enumerate(self.tests):
             delay = 0.0
@@ -103,7 +116,12 @@ class Problem:
         return found
 
     def levels(self, z: Array, replays: list[Array]) -> Array:
-        """Return by how much each test reads above the machine at z, shape (tests,) [N]."""
+        """Return by how much each test reads above the machine at z, shape (tests,) [N].
+
+        Args:
+            z: shape (p + shifts,) [-].
+            replays: at z, shapes (n,) [N].
+        """
         machine = self.machine(z)
         return np.array(
             [
@@ -113,7 +131,11 @@ class Problem:
         )
 
     def rows(self, z: Array) -> Array:
-        """Return the residuals at coordinates, shape (rows,) [-]; the last ones only hold z."""
+        """Return the residuals at coordinates, shape (rows,) [-]; the last ones only hold z.
+
+        Args:
+            z: shape (p + shifts,) [-].
+        """
         replays = self.replays(z)
         parts = [
             _without((test.reading - sim) / noise, basis)
@@ -127,7 +149,13 @@ class Problem:
         return np.concatenate([*parts, z[n:], z[:n] / LOOSE])
 
     def jacobian(self, z: Array, rows: Array, active: Sequence[int]) -> Array:
-        """Return d rows/dz by forward differences, shape (rows, active) [-]."""
+        """Return d rows/dz by forward differences, shape (rows, active) [-].
+
+        Args:
+            z: shape (p + shifts,) [-].
+            rows: at z, shape (rows,) [-].
+            active: coordinates to differentiate by [-].
+        """
         _, high = self.bounds
         columns = []
         for j in active:
@@ -138,7 +166,11 @@ class Problem:
         return np.column_stack(columns)
 
     def information(self, z: Array) -> Array:
-        """Return d rows/dz without the loose hold, by central differences, [-]."""
+        """Return d rows/dz by central differences, without the rows that only hold z [-].
+
+        Args:
+            z: shape (p + shifts,) [-].
+        """
         low, high = self.bounds
         columns = []
         for j in range(z.size):
@@ -149,8 +181,10 @@ class Problem:
         return np.column_stack(columns)[: -len(self.free)]
 
 
-def _basis(test: RecordedTest, swing: float) -> Array:
+def _basis(test: RecordedTest, swing: float, drift: bool) -> Array:
     columns = [np.ones_like(test.time)]
+    if drift:
+        columns.append(test.time - test.time.mean())
     if math.isfinite(swing):
         angle = 2.0 * math.pi * swing * test.time
         columns += [np.cos(angle), np.sin(angle)]

@@ -1,4 +1,4 @@
-"""Pictures of the recommended gains: margins over the roll, setpoint steps, the hand-over."""
+"""Pictures of gains on the machine itself: setpoint steps over the roll, the hand-over."""
 
 from __future__ import annotations
 
@@ -10,62 +10,14 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from simulator import Scenario
-from simulator.figure_style import BLACK, BLUE, FONT, GREEN, SMALL, VERMILION, WIDTH, plain_panel
+from simulator.figure_style import BLACK, BLUE, SMALL, WIDTH, plain_panel
 from simulator.figures import draw_trend
 from simulator.units import METRIC, UnitSystem, sensible
-from tuning.design import RollDesign
 from tuning.handover import Handover
 from tuning.roll_responses import RollResponse
 
 # A bump below this share of the running tension is not worth a mark [%].
 MARKED_BUMP = 0.5
-
-
-def draw_margins_over_roll(design: RollDesign, units: UnitSystem = METRIC) -> Figure:
-    """Draw Ms of the recommended gains over the roll, and gains that would follow the diameter.
-
-    Args:
-        design: for the whole roll.
-        units: that the reader wants.
-    """
-    if len({case.diameter for case in design.cases}) == 1:
-        return _margins_at_speeds(design, units)
-    figure = Figure(figsize=(WIDTH, 4.6), layout="constrained")
-    grid = figure.add_gridspec(2, 2, width_ratios=(3, 2))
-    ms = figure.add_subplot(grid[:, 0])
-    scale = units.factor("diameter")
-    speeds = sorted({case.line_speed for case in design.cases}, reverse=True)
-    # The larger hollow rings stay in sight where both curves are one.
-    styles = ((BLUE, "o", 8.0, "none", "-"), (VERMILION, "s", 3.5, VERMILION, (0, (5, 2))))
-    for speed, (colour, marker, size, face, dash) in zip(speeds, styles, strict=False):
-        cases = sorted((c for c in design.cases if c.line_speed == speed), key=lambda c: c.diameter)
-        ms.plot(
-            [scale * c.diameter for c in cases],
-            [c.margins.Ms if c.margins.stable else math.nan for c in cases],
-            color=colour, marker=marker, ms=size, mfc=face, ls=dash,
-            label=f"Ms at {units.text(speed, 'speed')}",
-        )  # fmt: skip
-    _limit_and_worst(ms, design, scale * design.worst.diameter)
-    ms.set_xlabel(f"roll diameter [{units.label('diameter')}]")
-    right = [figure.add_subplot(grid[row, 1], sharex=ms) for row in (0, 1)]
-    diameters = [scale * entry.diameter for entry in design.schedule.entries]
-    fixed = design.gains
-    Kc = [entry.gains.Kc for entry in design.schedule.entries]
-    Ki = [entry.gains.Ki for entry in design.schedule.entries]
-    for axes, values, one, label in zip(
-        right, (Kc, Ki), (fixed.Kc, fixed.Ki), ("Kc [%/%]", "Kc/Ti [1/s]"), strict=True
-    ):
-        axes.plot(diameters, values, color=GREEN, marker="^", ms=6, label="gains for each diameter")
-        axes.axhline(one, color=BLACK, ls=(0, (4, 3)), lw=1.3, label="one set for the whole roll")
-        plain_panel(axes, label)
-        axes.set_ylim(0.0, 1.15 * max(*values, one))
-    right[0].tick_params(labelbottom=False)
-    right[1].set_xlabel(f"roll diameter [{units.label('diameter')}]")
-    handles = [*ms.get_legend_handles_labels()[0], *right[0].get_legend_handles_labels()[0]]
-    figure.legend(
-        handles=handles, loc="outside upper left", ncols=4, fontsize=SMALL, frameon=False
-    )  # fmt: skip
-    return figure
 
 
 def draw_responses(
@@ -131,38 +83,6 @@ def draw_handover(h: Handover, scenario: Scenario, units: UnitSystem = METRIC) -
     figure = draw_trend(h.trend, units=units, title=f"{_bump_words(h, scenario, units)}; {jump}")
     if h.tension_bump >= MARKED_BUMP:
         _mark_bump(figure.axes[0], h, units.factor("tension"))
-    return figure
-
-
-def _limit_and_worst(axes: Axes, design: RollDesign, at: float) -> None:
-    """Draw the limit and the worst case, and leave room for both."""
-    Ms = design.worst.margins.Ms
-    axes.axhline(design.ms_limit, color=BLACK, lw=1.2, ls=(0, (2, 2)))
-    axes.plot(at, Ms, marker="*", ms=17, mfc="none", mec=BLACK, mew=1.3, zorder=5)
-    axes.set_ylim(1.0, max(design.ms_limit, Ms) + 0.2 * max(design.ms_limit - 1.0, 0.2))
-    axes.set_title(
-        f"Limit {design.ms_limit:g} (dotted); worst case, starred: Ms {Ms:.2f}",
-        fontsize=FONT, loc="left",
-    )  # fmt: skip
-    plain_panel(axes, "largest sensitivity Ms [-]")
-
-
-def _margins_at_speeds(design: RollDesign, units: UnitSystem) -> Figure:
-    """Draw Ms at each line speed for a roll of constant diameter."""
-    figure = Figure(figsize=(WIDTH, 3.0), layout="constrained")
-    axes = figure.add_subplot()
-    cases = sorted(design.cases, key=lambda c: c.line_speed)
-    for i, case in enumerate(cases):
-        if case.margins.stable:
-            axes.plot(i, case.margins.Ms, "o", color=BLUE, ms=7)
-            axes.annotate(
-                f"Ms {case.margins.Ms:.2f}", (i, case.margins.Ms), (14, -16),
-                textcoords="offset points", fontsize=SMALL,
-            )  # fmt: skip
-    axes.set_xticks(range(len(cases)), [units.text(c.line_speed, "speed") for c in cases])
-    axes.set_xlim(-0.6, len(cases) - 0.4)
-    axes.set_xlabel("line speed")
-    _limit_and_worst(axes, design, float(cases.index(design.worst)))
     return figure
 
 

@@ -8,10 +8,10 @@ import math
 
 from simulator.units import UnitSystem, sensible
 from tuning.design import RollDesign
-from tuning.fit_machine import MachineFit
 from tuning.gains import Gains, in_all_forms
 from tuning.identify import StepFit
 from tuning.judged_rules import JudgedRule
+from tuning.machine_fit import MachineFit
 from tuning.process_model import ProcessModel
 
 NOTHING = "–"

@@ -5,8 +5,7 @@ its own: full roll, half and core, at line and at crawl speed, on the exact samp
 bits do not depend on how the work is cut into chunks, on how many processes or computers of one
 kind share it, or on how many machines are asked for.
 
-An error in the gain of the load cell is part of the loop: reading = (1 + error) tension, so it
-multiplies Kc. The manual output is that of the true tension, whatever the reading says.
+The manual output is that of the true tension, whatever a load cell with an error reads.
 """
 
 from __future__ import annotations
@@ -24,10 +23,11 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from simulator import Scenario, control_kernel, kernel
-from simulator.machine import kernel_controller, kernel_machine, named_diameters, running_tension
+from simulator import Scenario, kernel
+from simulator.machine import kernel_machine, named_diameters, running_tension
 from simulator.operating_point import steady_state
 from tuning.gains import Gains
+from tuning.gains_as_set import gains_as_set
 from tuning.margins import MOST_DELAY_STATES, SOUND_MS, closed_loop_modes
 from tuning.plant_bank import PlantBank, plant_bank
 from tuning.step_kernel import highest_after_step
@@ -119,7 +119,7 @@ def tolerance_study(
         raise ValueError(f"tolerances {', '.join(names)}: each may be given once")
     chosen = varied(scenario, wanted)
     places = study_places(scenario)
-    each = gains_at_places(scenario, gains, places)
+    each = tuple(gains or gains_as_set(scenario, place.diameter) for place in places)
     tensions = tuple(running_tension(scenario, place.diameter) for place in places)
     scans = _scans(scenario, each, places)
     job = _Job(scenario, chosen, each, places, tensions, scans, seed)
@@ -164,35 +164,6 @@ def study_places(scenario: Scenario) -> tuple[Place, ...]:
     )
 
 
-def gains_at_places(
-    scenario: Scenario, gains: Gains | None, places: tuple[Place, ...]
-) -> tuple[Gains, ...]:
-    """Return the gains that hold at each place.
-
-    Args:
-        scenario: the machine.
-        gains: the same everywhere, or None for those in the scenario's controller.
-        places: where.
-
-    Raises:
-        ValueError: the scenario has no gains.
-    """
-    if gains is not None:
-        return (gains,) * len(places)
-    c = scenario.controller
-    if not c.schedule:
-        return (Gains.from_controller(c),) * len(places)
-    settings = kernel_controller(scenario)
-    return tuple(
-        Gains(
-            *control_kernel.gains_at(settings, 0.5 * place.diameter),
-            c.filter_ratio,
-            c.setpoint_weight,
-        )
-        for place in places
-    )
-
-
 def _check(*, samples: int, seed: int, ms_limit: float, workers: int | None, chunk: int) -> None:
     if not LEAST_SAMPLES <= samples <= MOST_SAMPLES:
         raise ValueError(f"samples {samples}: must lie between {LEAST_SAMPLES} and {MOST_SAMPLES}")
@@ -212,19 +183,13 @@ def _bank(scenario: Scenario, places: tuple[Place, ...]) -> PlantBank:
     return plant_bank(scenario, [(place.diameter, speeds[place.at]) for place in places])
 
 
-def _read_gains(scenario: Scenario, gains: tuple[Gains, ...]) -> list[Gains]:
-    """Gains as the loop has them: with the error of the load cell's gain."""
-    reading = 1.0 + 0.01 * scenario.load_cell.gain_error
-    return [Gains(g.Kc * reading, g.Ti, g.Td, g.filter_ratio, g.setpoint_weight) for g in gains]
-
-
 def _scans(
     scenario: Scenario, gains: tuple[Gains, ...], places: tuple[Place, ...]
 ) -> tuple[int, ...]:
     """How many scans a step response is followed for: the same for all machines of a study."""
     found = []
     bank = _bank(scenario, places)
-    for plant, one in zip(bank.sampled, _read_gains(scenario, gains), strict=True):
+    for plant, one in zip(bank.sampled, gains, strict=True):
         size = 1.0
         if plant.delay <= MOST_DELAY_STATES:
             size = float(np.abs(closed_loop_modes(plant, one)).max())
@@ -236,7 +201,7 @@ def _scans(
 def _judge(job: _Job, scenario: Scenario) -> tuple[Array, Array, Array, NDArray[np.bool_]]:
     """Return (Ms, overshoot [%], manual output [%], reachable) of one machine at each place."""
     bank = _bank(scenario, job.places)
-    gains = _read_gains(scenario, job.gains)
+    gains = job.gains
     # One set for all is judged in one go, which is quicker.
     Ms, _ = bank.severity(gains[0] if len(set(gains)) == 1 else gains)
     overshoot = np.full(len(bank), np.inf)

@@ -1,4 +1,4 @@
-"""Gains for the whole roll: the limit kept, the optimum found, the machine settled."""
+"""Gains for the whole roll: the limits kept, the optimum found, the machine settled."""
 
 import math
 from dataclasses import replace
@@ -9,24 +9,64 @@ import pytest
 from simulator import Action, linearise, simulate
 from simulator.machine import diameter_range, named_diameters
 from simulator.roll_run import run_roll
-from tuning.design import design_for_roll
+from tuning.design import best_gains, design_for_roll, reading_noise
+from tuning.gains import Gains
 from tuning.margins import loop_margins
+from tuning.plant_bank import plant_bank
+
+ROUNDING = 1.0 + 1e-6
 
 
-def test_limit_is_kept_on_an_independent_grid(scenario):
-    design = design_for_roll(scenario)
+def test_limit_is_kept_on_a_fine_independent_grid(scenario, designed):
+    design = designed(scenario)
     low, high = diameter_range(scenario)
-    for d in np.linspace(low, high, 17):
-        for v in (scenario.run.line_speed, scenario.run.crawl_speed):
-            plant = linearise(scenario, diameter=float(d), line_speed=v)
-            m = loop_margins(plant, design.gains, scan_time=scenario.controller.scan_time)
-            assert m.stable
-            assert m.Ms <= design.ms_limit * 1.01
+    points = [
+        (float(D), float(v))
+        for D in np.unique(np.linspace(low, high, 101))
+        for v in np.linspace(scenario.run.crawl_speed, scenario.run.line_speed, 11)
+    ]
+    Ms, _ = plant_bank(scenario, points).severity(design.gains)
+    assert Ms.max() <= design.ms_limit * ROUNDING
+    # The same by the other way to margins, at a few of them.
+    for D, v in points[:: len(points) // 7]:
+        plant = linearise(scenario, diameter=D, line_speed=v)
+        m = loop_margins(plant, design.gains, scan_time=scenario.controller.scan_time)
+        assert m.stable
+        assert m.Ms <= design.ms_limit * ROUNDING
 
 
-def test_recommended_gains_settle_the_simulated_machine(scenario):
+def test_integral_gain_is_that_of_brute_force_within_two_per_cent(scenario, designed):
+    """On a coarse set of operating points, which can only allow more, no gains with 2 % more
+    integral action keep the limits: looked for over five decades of Kc and, with a derivative, all
+    of Td/Ti."""
+    design = designed(scenario)
+    low, high = diameter_range(scenario)
+    points = [
+        (float(D), v)
+        for D in np.unique(np.linspace(low, high, 4))
+        for v in (scenario.run.line_speed, scenario.run.crawl_speed)
+    ]
+    bank = plant_bank(scenario, points)
+    most = design.noise_limit / reading_noise(scenario) * 1.001
+    scan = scenario.controller.scan_time
+    found = {one.kind: one.gains for one in design.kinds}
+    for kind, gains in found.items():
+        shares = np.linspace(0.0, 0.25, 6) if kind == "PID" else [0.0]
+        Ki = 1.02 * gains.Ki
+        tried = np.geomspace(Ki * scan, 1e3 * Ki * scan, 1 if kind == "I" else 120)
+        tried = np.append(tried, np.linspace(0.7, 1.4, 15) * gains.Kc)
+        for Kc in tried[:1] if kind == "I" else tried:
+            for share in shares:
+                again = Gains(float(Kc), float(Kc / Ki), float(share * Kc / Ki))
+                if again.Ti < scan * (1.0 - 1e-9):
+                    continue
+                kept = bank.severity(again)[0].max() <= design.ms_limit
+                assert not kept or bank.noise_gain(again).max() > most, (kind, again)
+
+
+def test_recommended_gains_settle_the_simulated_machine(scenario, designed):
     """Back into the nonlinear machine: a setpoint step settles at every corner of the roll."""
-    gains = design_for_roll(scenario).gains
+    gains = designed(scenario).gains
     tuned = gains.set_in(scenario)
     T = scenario.run.tension
     for d in named_diameters(scenario).values():
@@ -51,8 +91,8 @@ def test_recommended_gains_settle_the_simulated_machine(scenario):
                 assert not [text for _, text in trend.events if "web" in text]
 
 
-def test_recommended_gains_hold_with_noise_and_a_roll_out_of_round(scenario):
-    tuned = design_for_roll(scenario).gains.set_in(scenario)
+def test_recommended_gains_hold_with_noise_and_a_roll_out_of_round(scenario, designed):
+    tuned = designed(scenario).gains.set_in(scenario)
     for d in named_diameters(scenario).values():
         manual = simulate(scenario, duration=40.0, diameter=d)
         automatic = simulate(tuned, duration=40.0, diameter=d, automatic=True)
@@ -65,15 +105,73 @@ def test_recommended_gains_hold_with_noise_and_a_roll_out_of_round(scenario):
 def test_a_tighter_limit_costs_integral_action(film):
     loose, tight = design_for_roll(film, ms_limit=2.0), design_for_roll(film, ms_limit=1.3)
     assert tight.gains.Ki < loose.gains.Ki
-    assert tight.worst.margins.Ms <= 1.3 * 1.001 < loose.worst.margins.Ms
+    assert tight.worst.margins.Ms <= 1.3 * ROUNDING < loose.worst.margins.Ms
 
 
-def test_schedule_beats_fixed_gains_at_its_own_diameter(film):
-    design = design_for_roll(film)
+def test_what_binds_is_where_more_gain_breaks_the_limit(film, designed):
+    """On this film: slow and full holds the proportional action, the core the integral one.
+
+    Damping falls with speed (fact 2 of the linear plant), gain grows as the roll shrinks (fact 1).
+    """
+    design = designed(film)
+    low, high = diameter_range(film)
+    more, sooner = design.binds_proportional, design.binds_integral
+    assert (more.diameter, more.line_speed) == (high, film.run.crawl_speed)
+    assert sooner.diameter == low
+    g = design.gains
+    louder = replace(g, Kc=1.05 * g.Kc, Ti=1.05 * g.Ti)
+    quicker = replace(g, Ti=g.Ti / 1.05)
+    for case, raised in ((more, louder), (sooner, quicker)):
+        bank = plant_bank(film, [(case.diameter, case.line_speed)])
+        assert bank.severity(raised)[0][0] > design.ms_limit
+        assert case.margins.Ms <= design.ms_limit * ROUNDING
 
 
-def test_a_pull_roll_needs_no_schedule(laminate):
-    assert design_for_roll(laminate).schedule.entries == ()
+def test_each_kind_earns_its_place(foil, film, paper_rewind, designed):
+    """Integral action alone where proportional gain buys nothing; PID where it buys half more."""
+    assert designed(foil).kind == "I"
+    assert designed(film).kind == "PI"
+    assert designed(paper_rewind).kind == "PID"
+    for scenario in (foil, film, paper_rewind):
+        design = designed(scenario)
+        Ki = {one.kind: one.gains.Ki for one in design.kinds}
+        assert Ki["I"] <= Ki["PI"] * 1.001 and Ki["PI"] <= Ki["PID"] * 1.001
+        assert (Ki["PI"] >= 1.02 * Ki["I"]) == (design.kind != "I")
+        assert (Ki["PID"] >= 1.5 * Ki["PI"]) == (design.kind == "PID")
+        assert design.chosen.gains == design.gains
+
+
+def test_only_kinds_that_are_asked_for(paper_rewind):
+    design = design_for_roll(paper_rewind, kinds=["PI"])
+    assert design.kind == "PI" and [one.kind for one in design.kinds] == ["PI"]
+
+
+def test_noise_holds_gains_back_and_the_simulated_output_stays_as_quiet(paper_rewind):
+    """With noise of ten times the scenario's, the output of the machine moves by the limit."""
+    cell = replace(paper_rewind.load_cell, noise=10.0 * paper_rewind.load_cell.noise)
+    loud = replace(paper_rewind, load_cell=cell)
+    design = design_for_roll(loud, noise_limit=0.4, kinds=["PI"])
+    assert design.chosen.limited_by_noise
+    assert design.chosen.noise_output == pytest.approx(0.4, rel=0.01)
+    core = diameter_range(loud)[0]
+    trend = simulate(
+        design.gains.set_in(loud), duration=300.0, diameter=core, automatic=True, runout=False
+    )
+    assert np.std(trend.output[trend.time > 20.0]) == pytest.approx(0.4, rel=0.1)
+
+
+def test_tension_out_of_reach_is_told(film):
+    # 150 N at 0.4 m take 60 N m less friction.
+    weak = replace(film, torque_device=replace(film.torque_device, full_torque=55.0))
+    design = design_for_roll(weak)
+    assert any(
+        "full roll" in place and "too little torque" in place for place in design.out_of_reach
+    )
+
+
+def test_limits_one_by_one_are_those_of_the_design(film, designed):
+    (alone,) = best_gains(film, "PI", ms_limits=[1.6], noise_limit=0.2)
+    assert alone.Ki == pytest.approx(designed(film).gains.Ki, rel=2e-3)
 
 
 def test_refuses_a_machine_that_swings_by_itself(film):
@@ -91,9 +189,16 @@ def test_refuses_a_limit_out_of_range(film, limit):
         design_for_roll(film, ms_limit=limit)
 
 
-def test_the_schedule_in_the_controller_gives_its_gains_at_each_diameter(film):
+def test_refuses_other_nonsense(film):
+    with pytest.raises(ValueError, match="noise_limit"):
+        design_for_roll(film, noise_limit=0.0)
+    with pytest.raises(ValueError, match="must be some of I, PI, PID"):
+        design_for_roll(film, kinds=["PD"])
+
+
+def test_the_schedule_in_the_controller_gives_its_gains_at_each_diameter(film, designed):
     """At a diameter of the schedule the machine runs as with that diameter's gains alone."""
-    design = design_for_roll(film)
+    design = designed(film)
     scheduled = design.set_in(film, scheduled=True)
     assert design.set_in(film) == design.gains.set_in(film)
     entry = design.schedule.entries[-2]
@@ -111,12 +216,13 @@ def test_the_schedule_in_the_controller_gives_its_gains_at_each_diameter(film):
     np.testing.assert_allclose(runs[0].web_tension, runs[1].web_tension, rtol=1e-9)
 
 
-def test_a_schedule_keeps_a_whole_roll_closer_to_its_setpoint(film):
+def test_a_schedule_keeps_a_whole_roll_closer_to_its_setpoint(film, designed):
     """More integral action at large diameters leaves less of the slow drift behind."""
-    design = design_for_roll(film)
+    design = designed(film)
     left = []
     for scheduled in (False, True):
         trend = run_roll(design.set_in(film, scheduled=scheduled), noise=False, runout=False)
-        large = (trend.diameter > 0.4) & (trend.time > 5.0)
+        large = (trend.diameter > 0.6) & (trend.time > 5.0)
         left.append(np.abs(trend.web_tension - 150.0)[large].max())
-    assert left[1] < 0.5 * left[0]
+    # What a ramp leaves goes with 1/Ki, and Ki is more than twice as large there.
+    assert left[1] < 0.6 * left[0]

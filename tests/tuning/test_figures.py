@@ -1,24 +1,18 @@
 """Pictures for every machine: readable, inside the page, in the reader's units, and true."""
 
 import functools
-import itertools
-import math
-from dataclasses import replace
 
 import control
 import numpy as np
 import pytest
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.text import Text
 
 from simulator import linearise
 from simulator.machine import diameter_range, named_diameters
 from simulator.units import METRIC, US_CUSTOMARY
-from tuning import design
+from tests.tuning.pictures import check_readable
 from tuning.figures import (
     draw_fit,
     draw_handover,
-    draw_margins_over_roll,
     draw_relay_test,
     draw_responses,
     draw_rules,
@@ -26,62 +20,15 @@ from tuning.figures import (
 )
 from tuning.gains import Gains
 from tuning.handover import handover
+from tuning.judged_rules import rules_at_point
 from tuning.relay_test import relay_test
 from tuning.roll_responses import roll_responses
-from tuning.judged_rules import rules_at_point
 from tuning.step_test import step_test
 from tuning.ultimate import ultimate_cycle
 
 GAINS = Gains(Kc=0.02, Ti=0.1)
-SMALLEST = 9.0
-
-
-def words(figure):
-    """Every piece of text that is drawn, with its box in pixels."""
-    drawn = {}
-    draw = Text.draw
-
-    def recorded(self, renderer):
-        if self.get_visible() and self.get_text().strip():
-            drawn[id(self)] = self
-        return draw(self, renderer)
-
-    canvas = FigureCanvasAgg(figure)
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Text, "draw", recorded)
-        canvas.draw()
-    renderer = canvas.get_renderer()
-    return [(text, Text.get_window_extent(text, renderer)) for text in drawn.values()]
-
-
-def check_readable(figure):
-    width, height = figure.canvas.get_width_height()
-    drawn = words(figure)
-    assert drawn
-    for text, box in drawn:
-        assert text.get_fontsize() >= SMALLEST, text.get_text()
-        assert box.x0 >= -1 and box.x1 <= width + 1, text.get_text()
-        assert box.y0 >= -1 and box.y1 <= height + 1, text.get_text()
-    for (one, a), (other, b) in itertools.combinations(drawn, 2):
-        across = min(a.x1, b.x1) - max(a.x0, b.x0)
-        up = min(a.y1, b.y1) - max(a.y0, b.y0)
-        assert across < 1.5 or up < 1.5, (one.get_text(), other.get_text())
-
-
-def all_words(figure):
-    return " | ".join(text.get_text() for text, _ in words(figure))
-
-
 step_of = functools.lru_cache(step_test)
 responses_of = functools.lru_cache(roll_responses)
-
-
-@functools.lru_cache
-def design_of(scenario):
-    with pytest.MonkeyPatch.context() as patch:
-        # A coarse roll is as good for a picture.
-        patch.setattr(design, "CHECK_DIAMETERS", 7)
-        return design.design_for_roll(scenario)
 
 
 @pytest.fixture
@@ -93,8 +40,7 @@ def units(scenario):
 def test_step_test(scenario, units):
     test = step_of(scenario)
     figure = draw_step_test(test, scenario, units)
-    check_readable(figure)
-    said = all_words(figure)
+    said = check_readable(figure)
     assert f"[{units.label('tension')}]" in said
     assert ("It rings" in said) == test.fit.rings
     reading = figure.axes[0].lines[0].get_ydata()
@@ -148,11 +94,10 @@ def rules(scenario):
 
 def test_rules(rules, units):
     figure = draw_rules(rules, chosen="SIMC PI", units=units)
-    check_readable(figure)
     names = [label.get_text() for label in figure.axes[0].get_yticklabels()]
     with_gains = [r.suggestion.rule.name for r in rules if r.suggestion.gains is not None]
     assert sorted(names) == sorted(with_gains) and len(names) >= 15
-    said = all_words(figure)
+    said = check_readable(figure)
     assert "sound to 1.6" in said and "rings above 2" in said
     unstable = sum(1 for r in rules if r.worst is not None and not r.worst.stable)
     assert said.count("unstable") == unstable
@@ -163,28 +108,10 @@ def test_rules_without_any_gains():
     check_readable(figure)
 
 
-def test_margins_over_roll(scenario, units):
-    result = design_of(scenario)
-    figure = draw_margins_over_roll(result, units)
-    check_readable(figure)
-    said = all_words(figure)
-    assert f"Ms {result.worst.margins.Ms:.2f}" in said and "Limit 1.6" in said
-    for speed in {case.line_speed for case in result.cases}:
-        assert units.text(speed, "speed") in said
-
-
-def test_unstable_cases_leave_a_gap_and_no_error(film):
-    result = design_of(film)
-    case = result.cases[0]
-    broken = replace(case, margins=replace(case.margins, stable=False, Ms=math.nan))
-    check_readable(draw_margins_over_roll(replace(result, cases=(broken, *result.cases[1:]))))
-
-
 def test_responses(scenario, units):
     responses = responses_of(scenario, GAINS)
     figure = draw_responses(responses, scenario, units)
-    check_readable(figure)
-    said = all_words(figure)
+    said = check_readable(figure)
     for diameter in named_diameters(scenario).values():
         assert units.text(diameter, "diameter") in said
 
@@ -192,7 +119,7 @@ def test_responses(scenario, units):
 def test_unstable_responses_are_called_so(foil):
     figure = draw_responses(roll_responses(foil, Gains(Kc=1.0, Ti=0.1)), foil)
     check_readable(figure)
-    assert all_words(figure).count("unstable") == 6
+    assert check_readable(figure).count("unstable") == 6
 
 
 @pytest.mark.parametrize(
@@ -201,8 +128,7 @@ def test_unstable_responses_are_called_so(foil):
 def test_handover(scenario, units, how):
     h = handover(scenario, GAINS, **how)
     figure = draw_handover(h, scenario, units)
-    check_readable(figure)
-    said = all_words(figure)
+    said = check_readable(figure)
     assert "manual" in said and "automatic" in said
     assert f"jump of the output {round(h.output_bump, 1) + 0.0:+.1f} %" in said
     assert ("bump" in [t.get_text() for t in figure.axes[0].texts]) == (h.tension_bump >= 0.5)

@@ -3,23 +3,27 @@
 import csv
 import io
 import math
+from dataclasses import replace
 
 import pytest
 
 from simulator.units import METRIC, US_CUSTOMARY
-from tuning.design import RollCase, RollDesign, ScheduleEntry
+from tuning.design import KindOfControl, RollCase, RollDesign
+from tuning.gain_schedule import GainSchedule, ScheduleEntry, ScheduleGain
 from tuning.gains import Gains
-from tuning.margins import Margins
 from tuning.judged_rules import JudgedRule
+from tuning.margins import Margins
 from tuning.process_model import ProcessModel
 from tuning.rules import RULES, Suggestion
 from tuning.tables import (
     form_rows,
     gains_in_words,
+    kind_rows,
     model_in_words,
     number,
     rule_rows,
     schedule_csv,
+    schedule_in_words,
     schedule_rows,
     severity,
 )
@@ -85,8 +89,36 @@ def test_forms_show_a_dash_where_there_is_no_number():
 @pytest.fixture
 def design():
     entries = (ScheduleEntry(0.8, Gains(0.3, 0.1)), ScheduleEntry(0.1, Gains(0.1, 0.2)))
+    gained = (ScheduleGain(0.8, 12.0, 2.0), ScheduleGain(0.1, 2.0, 2.0))
     case = RollCase(0.1, 2.5, CALM)
-    return RollDesign(Gains(0.1, 0.2), 1.6, (case,), case, entries)
+    gains = Gains(0.1, 0.2)
+    return RollDesign(
+        gains=gains,
+        kind="PI",
+        ms_limit=1.6,
+        noise_limit=0.2,
+        cases=(case,),
+        worst=case,
+        binds_integral=case,
+        binds_proportional=None,
+        kinds=(KindOfControl("PI", gains, 0.0123, False, "recommended"),),
+        schedule=GainSchedule(entries, 1.55, gained),
+        out_of_reach=(),
+    )
+
+
+def test_what_a_schedule_buys_is_said(design):
+    assert "6.0 times less" in schedule_in_words(design, METRIC)
+    assert "800 mm" in schedule_in_words(design, METRIC)
+    little = replace(design.schedule, gained=(ScheduleGain(0.8, 2.2, 2.0),))
+    assert "not worth" in schedule_in_words(replace(design, schedule=little), METRIC)
+    assert "no gain schedule" in schedule_in_words(replace(design, schedule=GainSchedule()), METRIC)
+
+
+def test_kinds_side_by_side(design):
+    (row,) = kind_rows(design)
+    assert row["control"] == "PI" and row["Kc/Ti [1/s]"] == "0.500"
+    assert row["output moved by noise [% rms]"] == "0.012"
 
 
 def test_schedule(design):

@@ -1,57 +1,21 @@
 """The picture of a tolerance study: every machine counted, every word readable and apart."""
 
-import itertools
 import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.text import Text
 
 from simulator.units import METRIC, US_CUSTOMARY
+from tests.tuning.pictures import check_readable
 from tuning.gains import Gains
 from tuning.tolerance_figures import DRAWN, draw_tolerance
 from tuning.tolerance_results import quantile
 from tuning.tolerance_study import tolerance_study
 from tuning.tolerances import DEFAULT_TOLERANCES, Tolerance
 
-SMALLEST = 9.0  # [points], common practice for print
 # Neither too calm nor too lively on any of the machines.
 GAINS = {"unwind": Gains(0.02, 0.1), "rewind": Gains(0.2, 0.4), "pull roll": Gains(0.015, 0.01)}
-
-
-def words(figure):
-    """Every piece of text that is drawn, with its box in pixels."""
-    drawn = {}
-    draw = Text.draw
-
-    def recorded(self, renderer):
-        if self.get_visible() and self.get_text().strip():
-            drawn[id(self)] = self
-        return draw(self, renderer)
-
-    canvas = FigureCanvasAgg(figure)
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Text, "draw", recorded)
-        canvas.draw()
-    renderer = canvas.get_renderer()
-    return [(text, Text.get_window_extent(text, renderer)) for text in drawn.values()]
-
-
-def check_readable(figure):
-    """Nothing small, nothing off the page, no two words on each other; returns all that is said."""
-    found = words(figure)
-    width, height = figure.canvas.get_width_height()
-    for text, box in found:
-        assert text.get_fontsize() >= SMALLEST, text.get_text()
-        assert box.x0 >= -1 and box.x1 <= width + 1, text.get_text()
-        assert box.y0 >= -1 and box.y1 <= height + 1, text.get_text()
-    for (one, a), (other, b) in itertools.combinations(found, 2):
-        across = min(a.x1, b.x1) - max(a.x0, b.x0)
-        up = min(a.y1, b.y1) - max(a.y0, b.y0)
-        assert across < 1.5 or up < 1.5, (one.get_text(), other.get_text())
-    return " | ".join(text.get_text() for text, _ in found)
 
 
 def bars(axes, *, upright):

@@ -16,11 +16,12 @@ from simulator.ripple import Ripple, largest_ripple
 from simulator.roll_run import run_roll
 from tuning.design import DEFAULT_MS, RollDesign, design_for_roll
 from tuning.detuning import Detuned, detuning
-from tuning.fit_machine import MachineFit, fit_machine
+from tuning.fit_machine import fit_machine
 from tuning.gain_plane import MS_LEVELS, GainPlane, gain_plane
 from tuning.gains import Gains
 from tuning.handover import Handover, handover
 from tuning.judged_rules import JudgedRule, rules_at_point
+from tuning.machine_fit import MachineFit
 from tuning.most_integral import KINDS, Kind
 from tuning.process_model import ProcessModel
 from tuning.recorded_step import RecordedStep, recorded_step

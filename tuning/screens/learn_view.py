@@ -13,8 +13,8 @@ from simulator.machine import diameter_range
 from simulator.screens import bench
 from simulator.units import UnitSystem
 from tuning.design import RollDesign
-from tuning.fit_machine import MachineFit
 from tuning.fit_machine_figures import draw_machine_fit
+from tuning.machine_fit import MachineFit
 from tuning.machine_parameters import USUALLY_FREE, learnable, parameters
 from tuning.recorded_step import read_record
 from tuning.screens import answers

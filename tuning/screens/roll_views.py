@@ -15,8 +15,9 @@ from simulator.units import UnitSystem, sensible
 from tuning.design import DEFAULT_MS, RollDesign
 from tuning.design_figures import draw_detuning, draw_schedule
 from tuning.figures import draw_responses, draw_rules
+from tuning.gain_plane_figure import draw_gain_plane
 from tuning.judged_rules import JudgedRule
-from tuning.loop_figures import draw_gain_plane, draw_loads, draw_nyquist
+from tuning.loop_figures import draw_loads, draw_nyquist
 from tuning.screens import answers
 from tuning.tables import schedule_csv, schedule_in_words, schedule_rows
 
