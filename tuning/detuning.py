@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from simulator import Scenario
 from tuning.design import RollDesign, best_gains
 from tuning.gains import Gains
+from tuning.margins import RINGS_ABOVE
+from tuning.tolerance_results import Share
+from tuning.tolerance_study import Progress, tolerance_study
 
+# What bears tolerances is judged on so many machines.
+JUDGED = 100
 MS_LIMITS = (1.2, 1.3, 1.4, 1.5, 1.6, 1.8, 2.0)
 
 
@@ -40,3 +46,36 @@ def detuning(scenario: Scenario, design: RollDesign) -> tuple[Detuned, ...]:
         Detuned(limit, gains, design.gains.Ki / gains.Ki)
         for limit, gains in zip(limits, found, strict=True)
     )
+
+
+def calm_enough(
+    scenario: Scenario,
+    detuned: Sequence[Detuned],
+    *,
+    samples: int = JUDGED,
+    seed: int = 0,
+    progress: Progress | None = None,
+) -> tuple[Share, ...]:
+    """Return for each limit the share of machines within usual tolerances that do not ring.
+
+    All limits are judged on the same machines; ringing is Ms above 2 anywhere on the roll.
+
+    Args:
+        scenario: the machine as it is thought to be.
+        detuned: gains for each limit.
+        samples: machines to draw, 20 or more.
+        seed: of the random numbers, 0 or more [-].
+        progress: called with (done, total) machines after each chunk.
+    """
+    shares = []
+    for number, one in enumerate(detuned):
+
+        def judged(done: int, total: int, before: int = number) -> None:
+            if progress is not None:
+                progress(before * total + done, len(detuned) * total)
+
+        study = tolerance_study(
+            scenario, one.gains, samples=samples, seed=seed, ms_limit=RINGS_ABOVE, progress=judged
+        )
+        shares.append(study.within)
+    return tuple(shares)

@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 
 from simulator import Scenario
 from simulator.figure_style import BLACK, BLUE, FONT, GREY, SMALL, VERMILION, WIDTH, plain_panel
-from simulator.units import METRIC, UnitSystem, readable
+from simulator.units import METRIC, UnitSystem
+from tuning.core_prediction import CorePrediction
+from tuning.fit_machine_words import value_in_words
 from tuning.machine_fit import FittedTest, Learned, MachineFit
 
 Array = NDArray[np.float64]
@@ -22,8 +24,6 @@ MOST_PANELS = 4
 # Factors beyond these are drawn at the edge.
 LEAST_FACTOR, MOST_FACTOR = 0.1, 10.0
 DASHED = (0, (5, 2))
-# SI units that a reader may want in others, and their kind.
-_KINDS = {"N m": "torque", "kg m^2": "inertia"}
 
 
 def draw_machine_fit(fit: MachineFit, scenario: Scenario, units: UnitSystem = METRIC) -> Figure:
@@ -122,9 +122,9 @@ def _draw_parameters(axes: Axes, fit: MachineFit, missing: int, units: UnitSyste
 
 def _draw_row(axes: Axes, row: int, p: Learned, units: UnitSystem) -> tuple[float, float]:
     """Draw one number and return how far its bar goes [-]."""
-    words = f"{_value(p.before, p.unit, units)} → {_value(p.after, p.unit, units)}"
+    words = f"{value_in_words(p.before, p.unit, units)} → {value_in_words(p.after, p.unit, units)}"
     if not p.seen:
-        words = f"not seen, left at {_value(p.before, p.unit, units)}"
+        words = f"not seen, left at {value_in_words(p.before, p.unit, units)}"
     elif p.at_limit:
         words += ", at the end of its range"
     _beside(axes, row, words)
@@ -149,7 +149,35 @@ def _beside(axes: Axes, row: int, words: str) -> None:
     )  # fmt: skip
 
 
-def _value(value: float, unit: str, units: UnitSystem) -> str:
-    if unit in _KINDS:
-        return units.text(value, _KINDS[unit])
-    return readable(float(f"{value:.3g}"), unit)
+def draw_core_prediction(prediction: CorePrediction, units: UnitSystem = METRIC) -> Figure:
+    """Draw a step of the output at the core, as foreseen and, where it is known, as it is.
+
+    Args:
+        prediction: of the core.
+        units: that the reader wants.
+    """
+    figure = Figure(figsize=(WIDTH, 3.4), layout="constrained")
+    axes = figure.add_subplot()
+    scale = units.factor("tension")
+    lines = [
+        (prediction.model, "process model of the recorded test", GREY, (0, (1, 1.5)), 2.2),
+        (prediction.described, "machine as described", BLUE, DASHED, 1.6),
+        (prediction.learned, "machine as learned", VERMILION, "-", 1.8),
+    ]
+    if prediction.true.size:
+        lines.insert(0, (prediction.true, "the machine itself", BLACK, "-", 4.0))
+    for values, label, colour, dash, width in lines:
+        itself = width > 3.0
+        axes.plot(prediction.time, scale * values, color=colour, ls=dash, lw=width, label=label,
+                  alpha=0.35 if itself else 1.0)  # fmt: skip
+    plain_panel(axes, f"change of tension [{units.label('tension')}]")
+    axes.set_xlabel("time from the step [s]", fontsize=FONT)
+    axes.set_xlim(0.0, float(prediction.time[-1]))
+    axes.set_title(
+        f"A step of {prediction.step:+.2g} % at the core, "
+        f"{units.text(prediction.diameter, 'diameter')}",
+        fontsize=FONT, loc="left",
+    )  # fmt: skip
+    figure.legend(*axes.get_legend_handles_labels(), loc="outside upper left", ncols=4,
+                  fontsize=SMALL, frameon=False)  # fmt: skip
+    return figure

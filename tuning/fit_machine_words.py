@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from simulator import Scenario
 from simulator.machine import diameter_range
 from simulator.scenario import PullRoll
-from simulator.units import format_quantity, readable
+from simulator.units import UnitSystem, format_quantity, readable
 from tuning.machine_fit import FittedTest, Learned
 
 Array = NDArray[np.float64]
@@ -25,6 +25,8 @@ LEVEL_SHARE = 0.1
 # A number learned this many times up or down is looked at twice.
 FAR_OFF = 4.0
 
+# SI units that a reader may want in others, and their kind.
+_KINDS = {"N m": "torque", "kg m^2": "inertia"}
 _INERTIA = {"web.density", "roll.core_inertia", "roll.inertia"}
 _LAGS = {"torque_device.lag", "torque_device.dead_time", "load_cell.filter_time"}
 _DAMPING = {"web.retardation_time", "roll.viscous_drag"}
@@ -257,3 +259,16 @@ def _late(late: float) -> str:
         f"{format_quantity(late, 's', digits=2)} before: the errors allow for it; a faster record "
         "would tell the dead time better"
     )
+
+
+def value_in_words(value: float, unit: str, units: UnitSystem) -> str:
+    """Return a number of the machine with its unit, in the reader's units where those differ.
+
+    Args:
+        value: of the number, in the SI unit [any].
+        unit: SI unit of the number [-].
+        units: that the reader wants.
+    """
+    if unit in _KINDS:
+        return units.text(value, _KINDS[unit])
+    return readable(float(f"{value:.3g}"), unit)

@@ -5,14 +5,18 @@ from __future__ import annotations
 import csv
 import io
 import math
+from collections.abc import Sequence
 
 from simulator.units import UnitSystem, sensible
 from tuning.design import RollDesign
+from tuning.detuning import Detuned
+from tuning.fit_machine_words import value_in_words
 from tuning.gains import Gains, in_all_forms
 from tuning.identify import StepFit
 from tuning.judged_rules import JudgedRule
 from tuning.machine_fit import MachineFit
 from tuning.process_model import ProcessModel
+from tuning.tolerance_results import Share
 
 NOTHING = "–"
 Row = dict[str, str]
@@ -145,11 +149,34 @@ def form_rows(gains: Gains, *, tension_range: float) -> list[Row]:
     ]
 
 
-def learned_rows(fit: MachineFit) -> list[Row]:
-    """Return what step tests say about each number of a machine, in SI units.
+def detuned_rows(detuned: Sequence[Detuned], shares: Sequence[Share] = ()) -> list[Row]:
+    """Return what each limit on Ms costs and, where it was judged, what it bears.
+
+    Args:
+        detuned: the best gains for each limit.
+        shares: of machines within tolerances that do not ring, for each limit.
+    """
+    rows = []
+    for i, one in enumerate(detuned):
+        row = {
+            "limit on Ms": f"{one.ms_limit:g}",
+            "Kc [%/%]": number(one.gains.Kc),
+            "Ti [s]": number(one.gains.Ti),
+            "Td [s]": number(one.gains.Td or None),
+            "error after a load": f"{number(one.error_ratio, 2)} ×",
+        }
+        if shares:
+            row["machines within tolerances that do not ring"] = shares[i].words
+        rows.append(row)
+    return rows
+
+
+def learned_rows(fit: MachineFit, units: UnitSystem) -> list[Row]:
+    """Return what step tests say about each number of a machine.
 
     Args:
         fit: of the tests.
+        units: that the reader wants.
     """
     rows = []
     for one in fit.parameters:
@@ -158,10 +185,12 @@ def learned_rows(fit: MachineFit) -> list[Row]:
         rows.append(
             {
                 "number": one.words,
-                "unit": one.unit,
-                "as described": number(one.before),
-                "as learned": number(one.after) if one.seen else NOTHING,
-                "95 % lie between": f"{number(one.low)} … {number(one.high)}" if known else NOTHING,
+                "as described": value_in_words(one.before, one.unit, units),
+                "as learned": value_in_words(one.after, one.unit, units) if one.seen else NOTHING,
+                "95 % lie between": f"{value_in_words(one.low, one.unit, units)} … "
+                f"{value_in_words(one.high, one.unit, units)}"
+                if known
+                else NOTHING,
                 "factor": number(one.factor) if one.seen else NOTHING,
                 "note": "at the end of its range" if one.at_limit else said,
             }

@@ -15,7 +15,7 @@ from simulator.machine import named_diameters
 from simulator.ripple import Ripple, largest_ripple
 from simulator.roll_run import run_roll
 from tuning.design import DEFAULT_MS, RollDesign, design_for_roll
-from tuning.detuning import Detuned, detuning
+from tuning.detuning import Detuned, calm_enough, detuning
 from tuning.fit_machine import fit_machine
 from tuning.gain_plane import MS_LEVELS, GainPlane, gain_plane
 from tuning.gains import Gains
@@ -29,6 +29,7 @@ from tuning.relay_test import RelayTest, relay_test
 from tuning.roll_grid import SensitivityMap, sensitivity_map
 from tuning.roll_responses import RollResponse, roll_responses
 from tuning.step_test import StepTest, step_test
+from tuning.tolerance_results import Share
 from tuning.ultimate import Ultimate, ultimate_cycle
 
 MS_LIMIT = "answers.ms_limit"
@@ -142,6 +143,12 @@ def detuned(scenario: Scenario, design: RollDesign) -> tuple[Detuned, ...]:
 def responses(scenario: Scenario, gains: Gains) -> tuple[RollResponse, ...]:
     """Return setpoint steps over the roll."""
     return roll_responses(scenario, gains)
+
+
+@st.cache_data(max_entries=20, show_spinner="Judging each limit on many machines …")
+def calm_shares(scenario: Scenario, detuned: tuple[Detuned, ...]) -> tuple[Share, ...]:
+    """Return for each limit on Ms the share of machines within tolerances that do not ring."""
+    return calm_enough(scenario, detuned)
 
 
 @st.cache_data(max_entries=20, show_spinner="Running the roll through …")

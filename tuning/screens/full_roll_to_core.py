@@ -109,24 +109,21 @@ def _show_design(design: RollDesign, scenario: Scenario, units: UnitSystem) -> N
         text for text in seat_warnings(plant_points(scenario)) if text not in design.out_of_reach
     ]
     bench.show_warnings((*verdict.problems[1:], *seats, *design.warnings))
-    left, right = st.columns((1, 1))
-    with left:
-        st.markdown("**The recommended gains in each controller's terms**")
+    st.markdown("**Integral, PI and PID control on this roll**")
+    st.dataframe(
+        kind_rows(design), hide_index=True, height="content",
+        alt="The best gains of each kind of control",
+    )  # fmt: skip
+    st.caption(
+        "Among gains within the limits those with the most integral action, Kc/Ti, leave least "
+        "behind of a slow disturbance."
+    )
+    with st.expander("The recommended gains in each controller's terms", expanded=True):
         st.dataframe(
             form_rows(design.gains, tension_range=scenario.controller.tension_range),
             hide_index=True,
             height="content",
             alt="The recommended gains in all forms",
-        )
-    with right:
-        st.markdown("**Integral, PI and PID control on this roll**")
-        st.dataframe(
-            kind_rows(design), hide_index=True, height="content",
-            alt="The best gains of each kind of control",
-        )  # fmt: skip
-        st.caption(
-            "Among gains within the limits those with the most integral action, Kc/Ti, leave least "
-            "behind of a slow disturbance."
         )
 
 

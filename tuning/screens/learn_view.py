@@ -12,8 +12,9 @@ from simulator import Scenario, Trend
 from simulator.machine import diameter_range
 from simulator.screens import bench
 from simulator.units import UnitSystem
+from tuning.core_prediction import predict_core
 from tuning.design import RollDesign
-from tuning.fit_machine_figures import draw_machine_fit
+from tuning.fit_machine_figures import draw_core_prediction, draw_machine_fit
 from tuning.machine_fit import MachineFit
 from tuning.machine_parameters import USUALLY_FREE, learnable, parameters
 from tuning.recorded_step import read_record
@@ -33,6 +34,7 @@ class _Test:
     digest: str
     diameter: float
     line_speed: float
+    true: Scenario | None = None
 
 
 def view(design: RollDesign | None, scenario: Scenario, units: UnitSystem) -> None:
@@ -60,6 +62,10 @@ def view(design: RollDesign | None, scenario: Scenario, units: UnitSystem) -> No
         tuple(test.trend for test in tests),
     )
     _show(fit, design, scenario, units)
+    _show_core(fit, tests[0].true, units)
+    if st.button("Use the machine as learned", key="learn.use"):
+        bench.set_scenario(replace(fit.scenario, note=_noted(scenario.note)))
+        st.rerun()
 
 
 def _invented(scenario: Scenario) -> list[_Test]:
@@ -73,7 +79,7 @@ def _invented(scenario: Scenario) -> list[_Test]:
         "roll and line speed, with the noise of its reading."
     )
     digest = hashlib.sha256(test.trend.to_csv().encode()).hexdigest()
-    return [_Test("invented", test.trend, digest, D, v)]
+    return [_Test("invented", test.trend, digest, D, v, true)]
 
 
 def _recorded(scenario: Scenario) -> list[_Test]:
@@ -111,7 +117,7 @@ def _show(
         "learned as a factor of what was described.",
     )
     st.dataframe(
-        learned_rows(fit),
+        learned_rows(fit, units),
         hide_index=True,
         height="content",
         alt="What the tests say of each number",
@@ -124,9 +130,27 @@ def _show(
             f"The gains for the machine as learned: **{again.kind}: "
             f"{bench.plain(gains_in_words(again.gains))}**."
         )
-    if st.button("Use the machine as learned", key="learn.use"):
-        bench.set_scenario(replace(fit.scenario, note=_noted(scenario.note)))
-        st.rerun()
+
+
+def _show_core(fit: MachineFit, true: Scenario | None, units: UnitSystem) -> None:
+    """Show what the fit says about the core, unless the tests were made there."""
+    low, high = diameter_range(fit.scenario)
+    if low == high or min(test.diameter for test in fit.tests) < 1.2 * low:
+        return
+    st.markdown(
+        "**What it says about the core.** A process model holds only where it was made; the "
+        "machine's own numbers are the same at every diameter."
+    )
+    try:
+        prediction = predict_core(fit, true=true)
+    except ValueError as error:
+        st.info(bench.told(f"no step at the core: {error}"))
+        return
+    bench.show_figure(
+        draw_core_prediction(prediction, units),
+        alt="Tension after a step of the output at the core, by the process model, the machine as "
+        "described and as learned.",
+    )
 
 
 def _noted(note: str) -> str:

@@ -14,12 +14,14 @@ from simulator.trend_figure import draw_trend
 from simulator.units import UnitSystem, sensible
 from tuning.design import DEFAULT_MS, RollDesign
 from tuning.design_figures import draw_detuning, draw_schedule
+from tuning.detuning import JUDGED
 from tuning.figures import draw_responses, draw_rules
 from tuning.gain_plane_figure import draw_gain_plane
 from tuning.judged_rules import JudgedRule
 from tuning.loop_figures import draw_loads, draw_nyquist
 from tuning.screens import answers
-from tuning.tables import schedule_csv, schedule_in_words, schedule_rows
+from tuning.tables import detuned_rows, schedule_csv, schedule_in_words, schedule_rows
+from tuning.tolerance_results import Share
 
 # Length of the picture of a whole roll [s].
 ROLL_RUN_TIME = 120.0
@@ -165,6 +167,16 @@ def calm(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
         draw_detuning(detuned, design),
         alt="Error left after a load against the limit on Ms, relative to the recommended gains.",
     )
+    shares: tuple[Share, ...] = ()
+    if st.toggle(
+        f"Judge each on {JUDGED} machines within the usual tolerances", key="roll.judge_calm"
+    ):
+        shares = answers.calm_shares(scenario, detuned)
+    st.dataframe(
+        detuned_rows(detuned, shares), hide_index=True, height="content",
+        alt="The best gains for each limit on Ms",
+    )  # fmt: skip
+    st.markdown("To take one of them, set the slider at the top to its limit.")
 
 
 def _judged(scenario: Scenario) -> tuple[JudgedRule, ...]:
