@@ -152,8 +152,7 @@ def design_for_roll(
     Raises:
         ValueError: a limit is out of range, no kind is given, or no gains keep the limits.
     """
-    if not CALM_MS <= ms_limit <= RINGS_ABOVE:
-        raise ValueError(f"ms_limit {ms_limit}: must lie between {CALM_MS} and {RINGS_ABOVE}")
+    check_ms_limit(ms_limit)
     if not (math.isfinite(noise_limit) and noise_limit > 0.0):
         raise ValueError(f"noise_limit {noise_limit} %: must be above 0 %")
     unknown = [kind for kind in kinds if kind not in KINDS]
@@ -220,6 +219,19 @@ def best_gains(
         gains, seen = _best(scenario, kind, limits, judged=judged, start=seen)
         found.append(gains)
     return tuple(found)
+
+
+def check_ms_limit(ms_limit: float) -> None:
+    """Refuse a limit that makes no sound loop.
+
+    Args:
+        ms_limit: largest sensitivity allowed [-].
+
+    Raises:
+        ValueError: it does not lie between 1.2 and 2.
+    """
+    if not CALM_MS <= ms_limit <= RINGS_ABOVE:
+        raise ValueError(f"ms_limit {ms_limit}: must lie between {CALM_MS} and {RINGS_ABOVE}")
 
 
 def reading_noise(scenario: Scenario) -> float:

@@ -112,7 +112,7 @@ def draw_detuning(detuned: Sequence[Detuned], design: RollDesign) -> Figure:
         detuned: the best gains for each limit.
         design: the recommended gains.
     """
-    figure = Figure(figsize=(0.6 * WIDTH, 3.2), layout="constrained")
+    figure = Figure(figsize=(WIDTH, 3.2), layout="constrained")
     axes = figure.add_subplot()
     limits = [one.ms_limit for one in detuned]
     ratios = [one.error_ratio for one in detuned]

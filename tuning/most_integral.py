@@ -51,7 +51,7 @@ ROWS = 16
 # Peaks of |S| between the frequencies of the grid are looked at so many times, to this share of Ms.
 MOST_LOOKS, CLOSE = 5, 2e-4
 # The output's noise grows with the gain to a power of about 1, between these; steps of a search.
-LEAST_POWER, MOST_POWER, NOISE_STEPS = 0.3, 3.0, 8
+LEAST_POWER, MOST_POWER, NOISE_STEPS, CLOSE_ENOUGH = 0.3, 3.0, 8, 1e-7
 
 
 @dataclass(frozen=True, eq=False)
@@ -264,6 +264,8 @@ class GainSearch:
         # The secant method in logarithms, where the curve is nearly straight.
         at, power = np.log(Kc[loud]), np.ones(loud.size)
         for _ in range(NOISE_STEPS):
+            if np.abs(over).max() < CLOSE_ENOUGH:
+                break
             step = -over / power
             at, before = at + step, over
             over = np.log(self._noise(F, H, np.exp(at)) / self.limits.noise_gain)

@@ -43,6 +43,8 @@ def print_report(result: Pretune, console: Console, *, schedule: bool = False) -
     parts = [_points, _step_test, _rules, _recommended, _kinds, _schedule]
     if schedule and result.design.schedule.entries:
         parts.append(_schedule_points)
+    elif result.design.schedule.worth_it:
+        parts[-1] = _schedule_offered
     if result.tolerance is not None:
         parts.append(_tolerance)
     for part in (*parts, _speed_changes, _handover):
@@ -174,6 +176,11 @@ def _as_set(result: Pretune, console: Console) -> None:
 def _schedule(result: Pretune, console: Console) -> None:
     _heading("Gains that follow the diameter", console)
     _say(schedule_in_words(result.design, METRIC), console)
+
+
+def _schedule_offered(result: Pretune, console: Console) -> None:
+    _schedule(result, console)
+    _say("--schedule prints its points.", console)
 
 
 def _schedule_points(result: Pretune, console: Console) -> None:

@@ -36,7 +36,7 @@ def draw_responses(
         columns = len(responses)
     rows = len(responses) // columns
     figure = Figure(figsize=(WIDTH, 0.9 + 2.0 * rows), layout="constrained")
-    panels = figure.subplots(rows, columns, sharex=True, sharey=True, squeeze=False)
+    panels = figure.subplots(rows, columns, sharex=True, squeeze=False)
     scale = units.factor("tension")
     for axes, response in zip(panels.flat, responses, strict=True):
         trend = response.trend
@@ -55,10 +55,14 @@ def draw_responses(
             0.97, 0.06, _response_words(response), transform=axes.transAxes, ha="right",
             va="bottom", fontsize=SMALL,
         )  # fmt: skip
-    ends = [float(r.trend.setpoint[at]) for r in responses for at in (0, -1)]
-    low, high = scale * min(ends), scale * max(ends)
-    # Room above for an overshoot, below for the words; what leaves it is told in words.
-    panels[0, 0].set_ylim(low - 1.1 * (high - low), high + 0.9 * (high - low))
+    ends = scale * np.array([r.trend.setpoint[[0, -1]] for r in responses])
+    # All panels are as tall, and where a taper moves the setpoint, not at the same tension.
+    tall = float(np.ptp(ends, axis=1).max())
+    same = float(np.ptp(ends[:, 0])) < 0.01 * tall
+    for i, (axes, pair) in enumerate(zip(panels.flat, ends, strict=True)):
+        # Room above for an overshoot, below for the words; what leaves it is told in words.
+        axes.set_ylim(pair.min() - 1.1 * tall, pair.max() + 0.9 * tall)
+        axes.tick_params(labelleft=not (same and i % columns))
     panels[0, 0].set_xlim(-0.05 * _shown(responses), _shown(responses))
     for i, axes in enumerate(panels.flat):
         plain_panel(axes, "" if i % columns else f"tension [{units.label('tension')}]")

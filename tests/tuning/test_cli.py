@@ -91,3 +91,45 @@ def test_a_machine_that_can_not_be_tuned_says_why(tmp_path):
     assert done.exit_code == 2
     assert "not stable in manual" in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_limit_schedule_and_tolerance_on_request(tmp_path):
+    plain = CliRunner().invoke(app, ["pretune", str(FILM)])
+    asked = CliRunner().invoke(
+        app, ["pretune", str(FILM), "--ms", "1.3", "--schedule", "--tolerance", "30"]
+    )
+    assert plain.exit_code == asked.exit_code == 0
+    assert "--schedule prints its points" in plain.stdout and "straight lines" in asked.stdout
+    assert "machines within" in asked.stdout and "machines within" not in plain.stdout
+    assert "Ms is 1.30 at most" in asked.stdout
+
+
+def test_tolerance_in_json():
+    done = CliRunner().invoke(app, ["pretune", str(FILM), "--tolerance", "30", "--json"])
+    assert done.exit_code == 0
+    study = json.loads(done.stdout)["tolerance"]
+    assert study["samples"] == 30
+    assert 0.0 <= study["within_limit"]["low"] <= study["within_limit"]["share"] <= 1.0
+
+
+@pytest.mark.parametrize(
+    "options", [["--ms", "5"], ["--ms", "nan"], ["--tolerance", "-3"], ["--tolerance", "1"]]
+)
+def test_options_out_of_range_are_refused(options):
+    done = CliRunner().invoke(app, ["pretune", str(FILM), *options])
+    assert done.exit_code == 2
+    assert options[0].strip("-") in done.stderr.replace("samples", "tolerance")
+    assert done.stdout == ""
+
+
+def test_a_step_test_that_can_not_be_made_leaves_the_rest(tmp_path):
+    """The output must stay within 48 to 49 %, where it holds the full roll: no room for a step."""
+    text = FILM.read_text(encoding="utf-8")
+    limits = '[controller]\noutput_low = "48 %"\noutput_high = "48.4 %"'
+    text = text.replace("[controller]", limits)
+    path = tmp_path / "tight.toml"
+    path.write_text(text, encoding="utf-8")
+    done = CliRunner().invoke(app, ["pretune", str(path)])
+    assert done.exit_code == 0, done.stderr
+    assert "None, because" in done.stdout
+    assert "Recommended gains" in done.stdout and "Hand-over" in done.stdout

@@ -8,11 +8,16 @@ from streamlit.testing.v1 import AppTest
 
 from simulator.screens import bench
 from simulator.units import US_CUSTOMARY
-from tuning import design
 from tuning.design import design_for_roll
 from tuning.gains import Gains
 from tuning.handover import Handover, handover
-from tuning.screens import answers, step_test_and_gains
+from tuning.screens import (
+    answers,
+    full_roll_to_core,
+    learn_view,
+    step_test_and_gains,
+    tolerance_view,
+)
 from tuning.screens import handover as handover_screen
 from tuning.step_test import step_test
 from tuning.tables import gains_in_words
@@ -21,9 +26,8 @@ SCREENS = ("step_test_and_gains", "full_roll_to_core", "handover")
 
 
 @pytest.fixture(autouse=True)
-def coarse_roll_and_no_paint(monkeypatch, request):
-    """The pictures have their own tests, and a coarse roll shows the same screens."""
-    monkeypatch.setattr(design, "CHECK_DIAMETERS", 7)
+def no_paint(monkeypatch, request):
+    """The pictures have their own tests."""
     if "painted" not in request.fixturenames:
         monkeypatch.setattr(bench, "show_figure", lambda figure, *, alt: None)
 
@@ -49,7 +53,7 @@ def fine(app):
 
 
 def text_of(app):
-    shown = [*app.markdown, *app.caption, *app.warning, *app.error, *app.info]
+    shown = [*app.markdown, *app.caption, *app.success, *app.warning, *app.error, *app.info]
     # What a reader sees, without the signs that keep markdown from reading it otherwise.
     return " ".join(element.value for element in shown).replace("\\", "")
 
@@ -120,6 +124,103 @@ def test_recorded_step_waits_for_a_file(film):
     app = opened("step_test_and_gains", film)
     app.radio(key="step.source").set_value(app.radio(key="step.source").options[1])
     assert "No file yet" in text_of(fine(app.run()))
+
+
+def look_at(app, view):
+    """Choose one of the closer looks."""
+    return fine(app.segmented_control(key="roll.view").set_value(view).run())
+
+
+@pytest.mark.parametrize("view", list(full_roll_to_core.VIEWS))
+def test_every_closer_look_for_every_machine(scenario, view):
+    app = look_at(opened("full_roll_to_core", scenario), view)
+    assert not app.error, [error.value for error in app.error]
+    assert app.success, "no verdict"
+
+
+def test_closer_looks_with_their_pictures_in_us_units(film, painted):
+    app = opened("full_roll_to_core", film, units=US_CUSTOMARY.name)
+    for view in full_roll_to_core.VIEWS:
+        assert not look_at(app, view).error
+
+
+@pytest.mark.parametrize("control", list(full_roll_to_core.CONTROLLERS))
+def test_each_kind_of_controller_can_be_asked_for(paper_rewind, control):
+    app = opened("full_roll_to_core", paper_rewind)
+    fine(app.selectbox(key="roll.controller").set_value(control).run())
+    assert not app.error
+    kinds = full_roll_to_core.CONTROLLERS[control]
+    assert app.success[0].value.startswith(tuple(f"**{kind}:" for kind in kinds))
+    later = opened("handover", paper_rewind)
+    later.session_state[answers.CONTROL_KINDS] = kinds
+    said = gains_in_words(design_for_roll(paper_rewind, kinds=kinds).gains)
+    assert said in text_of(fine(later.run()))
+
+
+def test_a_red_verdict_where_the_tension_is_out_of_reach(film):
+    weak = replace(film, torque_device=replace(film.torque_device, full_torque=55.0))
+    app = opened("full_roll_to_core", weak)
+    assert not app.success
+    assert "can't do as the paper says" in app.error[0].value.replace("\\", "")
+
+
+def test_a_machine_that_no_gains_suit_can_still_be_learned(film):
+    sticky = replace(
+        film, torque_device=replace(film.torque_device, breakaway_ratio=2.0, stribeck_speed=0.5)
+    )
+    app = opened("full_roll_to_core", sticky)
+    assert "not stable in manual" in app.error[0].value
+    assert any(radio.label == "Learn from" for radio in app.radio)
+
+
+def learning_from(monkeypatch, scenario, files):
+    monkeypatch.setattr(learn_view.st, "file_uploader", lambda *_, **__: files)
+    app = look_at(opened("full_roll_to_core", scenario), "Learn the machine")
+    return fine(app.radio(key="learn.source").set_value(learn_view.RECORDED).run())
+
+
+def test_the_machine_as_learned_becomes_the_machine_at_hand(film, monkeypatch):
+    true = replace(film, web=replace(film.web, modulus=1.3 * film.web.modulus))
+    files = [
+        Upload(f"{D}.csv", step_test(true, diameter=D, runout=False).trend.to_csv().encode())
+        for D in (0.8, 0.3)
+    ]
+    app = learning_from(monkeypatch, film, files)
+    assert not app.error
+    fine(app.button(key="learn.use").click().run())
+    now = app.session_state["scenario"]
+    assert now.web.modulus == pytest.approx(1.3 * film.web.modulus, rel=0.05)
+    assert "learned from step tests" in now.note
+
+
+@pytest.mark.parametrize(
+    ("data", "says"),
+    [
+        (b"\xff\x00", "not text in UTF-8"),
+        (b"", "is empty"),
+        (b"time_s,tension_N,output_percent\n0,150,40\n1,150,40\n", "has 2 samples"),
+    ],
+)
+def test_a_record_that_teaches_nothing_is_answered(film, monkeypatch, data, says):
+    app = learning_from(monkeypatch, film, [Upload("a *b*.csv", data)])
+    assert says in " ".join(error.value.replace("\\", "") for error in app.error)
+
+
+def test_tolerances_can_be_widened_and_the_study_is_kept(film):
+    app = look_at(opened("full_roll_to_core", film), "Tolerances")
+    kept = app.session_state[tolerance_view.KEPT]
+    fine(app.run())
+    assert app.session_state[tolerance_view.KEPT] is kept
+    app.number_input(key="tolerance.seed").set_value(5)
+    fine(app.run())
+    assert app.session_state[tolerance_view.KEPT] is not kept
+
+
+def test_calmer_limits_are_judged_on_many_machines(nonwoven):
+    app = look_at(opened("full_roll_to_core", nonwoven), "What calm costs")
+    fine(app.toggle(key="roll.judge_calm").set_value(True).run())
+    tables = [table.value for table in app.dataframe]
+    assert any("machines within tolerances that do not ring" in table for table in tables)
 
 
 class Upload:

@@ -125,12 +125,15 @@ def _show(
     right.metric("Settled", settled)
     right.caption("from the switch until within 2 % of running tension about the setpoint")
     bench.show_warnings(h.warnings)
-    if h.trend.web_lost or any("can't be held here" in warning for warning in h.warnings):
-        st.markdown("**Next:** mend that first; there is no tension here to hand over.")
-        return
-    st.subheader("The hand-over in order")
-    st.markdown(_steps(h))
+    if not _lost(h):
+        st.subheader("The hand-over in order")
+        st.markdown(_steps(h))
     st.markdown(f"**Next:** {_advice(h, offset=offset, tracking=tracking)}")
+
+
+def _lost(h: Handover) -> bool:
+    """Whether there is no tension to hand over."""
+    return bool(h.trend.web_lost) or any("can't be held here" in text for text in h.warnings)
 
 
 def _steps(h: Handover) -> str:
@@ -156,6 +159,8 @@ def _advice(h: Handover, *, offset: int, tracking: bool) -> str:
             "let the integral term track the output in manual, or set the output by hand to where "
             "automatic would put it: without it the output jumps at the switch."
         )
+    if _lost(h):
+        return "mend that first; there is no tension here to hand over."
     if abs(h.output_bump) > CALM_JUMP and offset:
         return "bring the setpoint to the reading before you switch: the jump comes from the gap."
     if math.isnan(h.settling) and hunting(bench.current_scenario()):

@@ -70,7 +70,7 @@ def view(design: RollDesign | None, scenario: Scenario, units: UnitSystem) -> No
 
 def _invented(scenario: Scenario) -> list[_Test]:
     """Make a step test on a machine drawn within the usual tolerances."""
-    seed = int(st.number_input("Which machine", 0, 1_000_000, 1, 1, key="learn.seed"))
+    seed = int(st.number_input("Which machine", 0, 1_000_000, 9, 1, key="learn.seed"))
     true, _, _ = drawn_machine(scenario, varied(scenario, DEFAULT_TOLERANCES), seed=seed, index=0)
     D, v = diameter_range(true)[1], true.run.line_speed
     test = answers.simulated_step(true, diameter=D, line_speed=v, step=None, seed=seed)
