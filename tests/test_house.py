@@ -2,11 +2,14 @@
 
 import ast
 import re
+import shutil
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
+from tuning import step_test
 
 ROOT = Path(__file__).resolve().parents[1]
 SOURCES = sorted([*ROOT.glob("simulator/**/*.py"), *ROOT.glob("tuning/**/*.py"), ROOT / "app.py"])
@@ -143,13 +146,19 @@ def test_every_comparison_in_a_test_is_asserted():
             assert not re.match(r"\s*np\.(isclose|allclose)\(", line), f"{path}:{number}"
 
 
-def test_the_readmes_python_runs(monkeypatch):
-    monkeypatch.chdir(ROOT)
+def test_the_readmes_python_runs(monkeypatch, tmp_path):
+    shutil.copytree(ROOT / "scenarios", tmp_path / "scenarios")
+    monkeypatch.chdir(tmp_path)
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    (code,) = re.findall(r"```python\n(.*?)```", readme, re.S)
+    first, second = re.findall(r"```python\n(.*?)```", readme, re.S)
     names: dict[str, object] = {}
-    exec(compile(code, "README.md", "exec"), names)
+    exec(compile(first, "README.md", "exec"), names)
     assert names["trend"].automatic[-1] == 1.0
+    recorded = step_test(names["film"]).trend
+    (tmp_path / "step_at_full_roll.csv").write_text(recorded.to_csv(), encoding="utf-8")
+    exec(compile(second, "README.md", "exec"), names)
+    modulus = names["fit"].parameter("web.modulus")
+    assert modulus.low < names["film"].web.modulus < modulus.high
 
 
 def test_readme_starts_with_the_job():

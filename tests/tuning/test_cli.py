@@ -123,11 +123,10 @@ def test_options_out_of_range_are_refused(options):
 
 
 def test_a_step_test_that_can_not_be_made_leaves_the_rest(tmp_path):
-    """The output must stay within 48 to 49 %, where it holds the full roll: no room for a step."""
+    """A supply that sticks at 40 % lets go only at a step that would be all of the tension."""
     text = FILM.read_text(encoding="utf-8")
-    limits = '[controller]\noutput_low = "48 %"\noutput_high = "48.4 %"'
-    text = text.replace("[controller]", limits)
-    path = tmp_path / "tight.toml"
+    text = text.replace("[torque_device]", '[torque_device]\nsticking = "40 %"')
+    path = tmp_path / "stuck.toml"
     path.write_text(text, encoding="utf-8")
     done = CliRunner().invoke(app, ["pretune", str(path)])
     assert done.exit_code == 0, done.stderr

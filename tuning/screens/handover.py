@@ -12,6 +12,7 @@ from simulator.screens import bench
 from simulator.units import UnitSystem, sensible
 from tuning.figures import draw_handover
 from tuning.gains import Gains
+from tuning.gains_as_set import gains_as_set
 from tuning.handover import Handover
 from tuning.screens import answers
 from tuning.tables import gains_in_words
@@ -29,8 +30,9 @@ def page() -> None:
     bench.heading("Handover", "What happens at the switch from manual to automatic?")
     scenario, units = bench.current_scenario(), bench.unit_system()
     try:
-        gains = _pick_gains(scenario)
+        chosen = _pick_gains(scenario)
         diameter, line_speed = bench.pick_point(scenario, key="handover")
+        gains = chosen or gains_as_set(scenario, diameter)
         offset = st.slider(
             "Setpoint at the switch, above (+) or below (−) the reading [%]", -30, 30, 5, 1,
             key="handover.offset",
@@ -48,12 +50,14 @@ def page() -> None:
     bench.caution()
 
 
-def _pick_gains(scenario: Scenario) -> Gains:
-    has_own = scenario.controller.Kc is not None
+def _pick_gains(scenario: Scenario) -> Gains | None:
+    """Let the reader choose gains; None stands for those as found, which may follow the roll."""
+    c = scenario.controller
+    has_own = c.Kc is not None or bool(c.schedule)
     options = [RECOMMENDED, *([AS_FOUND] if has_own else []), OWN]
     source = st.radio("Gains", options, horizontal=True, key=f"handover.gains.{has_own}")
     if source == AS_FOUND:
-        return Gains.from_controller(scenario.controller)
+        return None
     if source == RECOMMENDED:
         return _recommended(scenario)
     try:
