@@ -16,11 +16,12 @@ _UNITS = {
     "N": ("tension", 1.0),
     "W": ("power", 1.0),
     "m/s": ("speed", 1.0),
+    "m/min": ("speed", 1.0 / 60.0),
     "mm": ("diameter", 1e-3),
     "°C": ("temperature rise", 1.0),
 }
 _QUANTITY = re.compile(
-    r"(?<![\w.])([-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?) (N m|N|W|m/s|mm|°C)(?![\w/·%]| m\b)"
+    r"(?<![\w.])([-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?) (N m|N|W|m/s|m/min|mm|°C)(?![\w/·%]| m\b)"
 )
 
 
@@ -34,7 +35,7 @@ def in_reader_units(text: str, units: UnitSystem) -> str:
 
     def turned(found: re.Match[str]) -> str:
         kind, one = _UNITS[found.group(2)]
-        if units.unit(kind) == found.group(2):
+        if found.group(2) in (units.unit(kind), units.label(kind)):
             return found.group(0)
         value = units.show(float(found.group(1)) * one, kind)
         return f"{float(sensible(value)):.10g} {units.label(kind)}"

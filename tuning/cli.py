@@ -13,9 +13,11 @@ from rich.console import Console
 
 from simulator import ScenarioError, load_scenario
 from tuning.design import DEFAULT_MS
+from tuning.margins import CALM_MS, RINGS_ABOVE
 from tuning.pretune import pretune
 from tuning.pretune_json import as_json
 from tuning.report import print_report
+from tuning.tolerance_study import LEAST_SAMPLES, MOST_SAMPLES
 
 BAD_INPUT = 2
 # A second process takes longer to start than so many machines take to judge.
@@ -56,6 +58,13 @@ def pretune_command(
     ] = 0,
 ) -> None:
     """Manual output, step test, gains and a checked hand-over for one machine."""
+    if not CALM_MS <= ms <= RINGS_ABOVE:
+        _refuse(f"--ms {ms:g}: must lie between {CALM_MS:g} and {RINGS_ABOVE:g}")
+    if tolerance != 0 and not LEAST_SAMPLES <= tolerance <= MOST_SAMPLES:
+        _refuse(
+            f"--tolerance {tolerance}: must be 0 for none, or lie between {LEAST_SAMPLES} and "
+            f"{MOST_SAMPLES} machines"
+        )
     progress = Console(stderr=True)
     try:
         machine = load_scenario(scenario)

@@ -152,7 +152,8 @@ def design_for_roll(
     Raises:
         ValueError: a limit is out of range, no kind is given, or no gains keep the limits.
     """
-    check_ms_limit(ms_limit)
+    if not CALM_MS <= ms_limit <= RINGS_ABOVE:
+        raise ValueError(f"ms_limit {ms_limit}: must lie between {CALM_MS} and {RINGS_ABOVE}")
     if not (math.isfinite(noise_limit) and noise_limit > 0.0):
         raise ValueError(f"noise_limit {noise_limit} %: must be above 0 %")
     unknown = [kind for kind in kinds if kind not in KINDS]
@@ -164,6 +165,7 @@ def design_for_roll(
     noise = reading_noise(scenario)
     limits = Limits(Ms=ms_limit, noise_gain=noise_limit / noise)
     judged = plant_bank(scenario, roll_grid(scenario))
+    _check_quiet(judged)
     found: dict[Kind, Gains] = {}
     seen: PlantBank | None = None
     for kind in (one for one in KINDS if one in kinds):
@@ -193,7 +195,7 @@ def design_for_roll(
         kinds=compared,
         schedule=schedule_over_roll(scenario, chosen, gains, limits=aimed),
         out_of_reach=out_of_reach,
-        warnings=warnings,
+        warnings=(*warnings, *([gains.note] if gains.note else [])),
     )
 
 
@@ -219,19 +221,6 @@ def best_gains(
         gains, seen = _best(scenario, kind, limits, judged=judged, start=seen)
         found.append(gains)
     return tuple(found)
-
-
-def check_ms_limit(ms_limit: float) -> None:
-    """Refuse a limit that makes no sound loop.
-
-    Args:
-        ms_limit: largest sensitivity allowed [-].
-
-    Raises:
-        ValueError: it does not lie between 1.2 and 2.
-    """
-    if not CALM_MS <= ms_limit <= RINGS_ABOVE:
-        raise ValueError(f"ms_limit {ms_limit}: must lie between {CALM_MS} and {RINGS_ABOVE}")
 
 
 def reading_noise(scenario: Scenario) -> float:
@@ -267,6 +256,20 @@ def _best(
     raise ValueError("no gains keep the limit on Ms at every diameter and speed of this machine")
 
 
+def _check_quiet(judged: PlantBank) -> None:
+    """Refuse a machine that swings by itself, and say where."""
+    sizes = np.abs(judged.modes).max(axis=1)
+    at = int(np.argmax(sizes))
+    if sizes[at] < 1.0:
+        return
+    D, v = judged.points[at]
+    raise ValueError(
+        f"the machine is not stable in manual at {METRIC.text(D, 'diameter')} and "
+        f"{METRIC.text(v, 'speed')}: it swings by itself, whatever the gains; lower the breakaway "
+        "ratio or raise the crawl speed"
+    )
+
+
 def _chosen(found: dict[Kind, Gains]) -> Kind:
     """Return the simplest kind that no other beats by enough."""
     kinds = list(found)
@@ -292,12 +295,15 @@ def _compared(
     share = gains.Ki / found[chosen].Ki
     if kind == chosen:
         words = "recommended"
-    elif share < 1.0:
-        words = f"{100.0 * share:.0f} % of the integral action of the recommended gains"
+    elif share < 0.98:
+        words = f"allows {100.0 * share:.0f} % of the integral action"
     elif share < 1.02:
         words = "buys nothing here"
     else:
-        words = f"would buy {100.0 * (share - 1.0):.0f} %, too little for a derivative"
+        words = (
+            f"would buy {100.0 * (share - 1.0):.0f} %, a derivative must buy "
+            f"{100.0 * (PID_EARNS - 1.0):.0f} %"
+        )
     return KindOfControl(kind, gains, loud * noise, loud > 0.99 * limits.noise_gain, words)
 
 

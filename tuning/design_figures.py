@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.patheffects import withStroke
 from matplotlib.ticker import ScalarFormatter
 
 from simulator.figure_style import BLACK, BLUE, FONT, GREEN, SMALL, VERMILION, WIDTH, plain_panel
@@ -45,7 +46,8 @@ def draw_sensitivity_map(
     step = 0.1 if top < 1.7 else 0.5
     lines = [m for m in np.arange(1.0 + step, top, step) if abs(m - design.ms_limit) > 0.01]
     drawn = axes.contour(x, y, Ms, levels=lines, colors=BLACK, linewidths=0.5)
-    axes.clabel(drawn, fmt="%.1f", fontsize=SMALL)
+    for label in axes.clabel(drawn, fmt="%.1f", fontsize=SMALL):
+        label.set_path_effects([withStroke(linewidth=2.5, foreground="white")])
     if over.Ms.max() > design.ms_limit > over.Ms.min():
         axes.contour(x, y, Ms, levels=[design.ms_limit], colors=VERMILION, linewidths=2.4)
     bar = figure.colorbar(filled, ax=axes, pad=0.02, ticks=np.arange(1.0, MS_SHOWN + 0.1, 0.2))
@@ -58,9 +60,9 @@ def draw_sensitivity_map(
     axes.minorticks_off()
     _mark(axes, design.worst, "*", 18.0, "worst", units)
     if design.binds_proportional is not None and design.kind != "I":
-        _mark(axes, design.binds_proportional, "s", 9.0, "holds Kc back", units)
+        _mark(axes, design.binds_proportional, "s", 13.0, "limits Kc", units)
     if design.binds_integral is not None:
-        _mark(axes, design.binds_integral, "o", 9.0, "holds Kc/Ti back", units)
+        _mark(axes, design.binds_integral, "o", 24.0, "limits Kc/Ti", units)
     axes.set_xlabel(f"roll diameter [{units.label('diameter')}]", fontsize=FONT)
     axes.set_ylabel(f"line speed [{units.label('speed')}]", fontsize=FONT)
     axes.set_title(_worst_words(over, design), fontsize=FONT, loc="left", pad=12.0)
@@ -93,11 +95,11 @@ def draw_schedule(design: RollDesign, units: UnitSystem = METRIC) -> Figure:
         plain_panel(axes, label)
         axes.set_ylim(0.0, 1.15 * max(*values, fixed))
     gained = design.schedule.gained
-    bought.plot([scale * g.diameter for g in gained], [g.ratio for g in gained], color=BLUE,
+    bought.plot([scale * g.diameter for g in gained], [100.0 / g.ratio for g in gained], color=BLUE,
                 marker="o", ms=5, lw=1.6)  # fmt: skip
-    bought.axhline(1.0, color=BLACK, ls=(0, (4, 3)), lw=1.4)
-    plain_panel(bought, "times less error after a load")
-    bought.set_ylim(0.0, 1.15 * max(g.ratio for g in gained))
+    bought.axhline(100.0, color=BLACK, ls=(0, (4, 3)), lw=1.4)
+    plain_panel(bought, "error left after a load [% of fixed]")
+    bought.set_ylim(0.0, 115.0)
     for axes in (kc, ki, bought):
         axes.set_xlabel(f"roll diameter [{units.label('diameter')}]", fontsize=FONT)
     figure.legend(*kc.get_legend_handles_labels(), loc="outside upper left", ncols=3,
@@ -153,8 +155,11 @@ def _worst_words(over: SensitivityMap, design: RollDesign) -> str:
     if not np.isfinite(over.Ms).all():
         return "These gains make the loop unstable on part of the roll (darkest)"
     Ms = design.worst.margins.Ms
-    kept = "keeps" if Ms <= design.ms_limit else "breaks"
-    return f"Ms {Ms:.2f} at its worst {kept} the limit of {design.ms_limit:g}; light is calm"
+    kept = "within" if Ms <= design.ms_limit else "above"
+    return (
+        f"Ms is {Ms:.2f} at its worst, {kept} the limit of {design.ms_limit:g}; light is calm, dark "
+        "is lively"
+    )
 
 
 def _draw_line(over: SensitivityMap, design: RollDesign, units: UnitSystem) -> Figure:

@@ -119,12 +119,18 @@ def _label(
 
     star = inches(gains.Kc, gains.Ki)[0]
     page.boxes.append((*(star - 0.12), *(star + 0.12)))
-    x, y = 0.97, 0.97
     stable = Path(_edge(plane.stable_Kc, plane.stable_Ki, right, top))
-    if not stable.contains_point((x * right, y * top)):
-        axes.text(x, y, SWINGS, fontsize=SMALL, ha="right", va="top", transform=axes.transAxes)
-        width, height = text_size(SWINGS, points=SMALL)
-        page.boxes.append((x * size[0] - width, y * size[1] - height, x * size[0], y * size[1]))
+    width, height = text_size(SWINGS, points=SMALL)
+    wide, high = width / size[0], height / size[1]
+    # Written where there is room beyond the line for all of it.
+    for x, y in ((0.97 - wide, 0.97 - high), (0.97 - wide, 0.05), (0.03, 0.97 - high)):
+        box = [(x + i * wide, y + j * high) for i in (-0.1, 0.5, 1.0) for j in (-0.2, 1.0)]
+        if not stable.contains_points([(a * right, b * top) for a, b in box]).any():
+            axes.text(x, y, SWINGS, fontsize=SMALL, va="bottom", transform=axes.transAxes)
+            page.boxes.append(
+                (x * size[0], y * size[1], (x + wide) * size[0], (y + high) * size[1])
+            )
+            break
 
     def write(text: str, candidates: Array, colour: str, *, on_line: bool) -> None:
         x, y = page.place(text_size(text, points=SMALL), candidates)
@@ -142,7 +148,7 @@ def _label(
             price = 1.0 - line[:, 1] / size[1]
             chosen = abs(level - ms_limit) < 1e-9
             candidates = np.column_stack([line, price, line + 1e-3])
-            write(f"{level:g}", candidates, BLUE if chosen else BLACK, on_line=True)
+            write(f"Ms {level:g}", candidates, BLUE if chosen else BLACK, on_line=True)
     marks = np.vstack([inches(rule.Kc, rule.Ki) for rule in rules] or [np.zeros((0, 2))])
     page.draw(*marks.T)
     page.draw(*inches(gains.Kc, gains.Ki).T)

@@ -26,6 +26,7 @@ from tuning.roll_grid import speeds_over
 
 # Part of a Nyquist curve that matters, about -1.
 NEAR = (-2.6, 1.0, -2.2, 1.2)
+FINER = 10
 STYLES = ((BLUE, "-"), (VERMILION, (0, (6, 2))), (GREEN, (0, (2, 1.5))))
 
 
@@ -49,8 +50,12 @@ def draw_nyquist(design: RollDesign, scenario: Scenario, units: UnitSystem = MET
         bank = plant_bank(scenario, [(D, v) for v in speeds_over(scenario, 2)])
         Ms, _ = bank.severity(design.gains)
         worse = int(np.argmax(Ms))
-        omega = bank.omega[worse]
-        L = bank.values[worse] * bank.controller(design.gains, bank.omega)[worse]
+        # Between the grid's own points, so that a loop of the curve is round.
+        grid = np.log(bank.omega[worse])
+        at = np.linspace(0.0, grid.size - 1.0, FINER * grid.size)
+        omega = np.exp(np.interp(at, np.arange(grid.size), grid))
+        every = np.broadcast_to(omega, (len(bank), omega.size))
+        L = (bank.at(every) * bank.controller(design.gains, every))[worse]
         speed = units.text(bank.points[worse][1], "speed")
         near.plot(L.real, L.imag, color=colour, ls=dash, lw=1.6, label=f"{name}, {speed}")
         size.plot(omega / (2.0 * np.pi), 1.0 / np.abs(1.0 + L), color=colour, ls=dash, lw=1.6)

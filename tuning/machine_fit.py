@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator import Scenario, Trend
+from tuning.machine_parameters import with_parameters
 
 Array = NDArray[np.float64]
 
@@ -116,6 +117,11 @@ class MachineFit:
     alike: tuple[tuple[str, ...], ...] = ()
     supposed: str = ""
     warnings: tuple[str, ...] = ()
+
+    def as_written(self) -> Scenario:
+        """Return the machine as learned, its numbers to the digits that a file deserves."""
+        seen = {one.name: float(f"{one.after:.4g}") for one in self.parameters if one.seen}
+        return with_parameters(self.described, seen)
 
     def parameter(self, name: str) -> Learned:
         """Return one of the free numbers by its dotted key.

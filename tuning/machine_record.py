@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from simulator import Action, Scenario, Trend, simulate
-from simulator.machine import kernel_machine, tension_read_as
+from simulator.machine import kernel_machine, reading_of, tension_read_as
 from simulator.operating_point import check_diameter, steady_state, tension_at
 from simulator.scenario import PullRoll
 from simulator.sensing_and_control import Controller
@@ -37,6 +37,12 @@ MOST_WANDER = 0.03
 SAME = 0.01
 # A reading that has no noise still has this share of its movement as its uncertainty [-].
 LEAST_NOISE = 1e-4
+# A reading this many times above or below the running tension is in another unit [-].
+MOST_OFF = 20.0
+# A change of the reading this many times its scatter is no chance [-].
+CLEARLY = 3.0
+# Quiet time kept before the first move and after the last one [s]; more says nothing more.
+QUIET_KEPT = 60.0
 # Time of a move off the grid of scans that counts as rounding [scans].
 ON_GRID = 0.02
 # The replay's device reaches so many times the torque that the test takes, its scale any tension.
@@ -118,6 +124,10 @@ def _read(
 ) -> RecordedTest:
     t, y, u = (np.asarray(a, dtype=float) for a in (trend.time, trend.tension, trend.output))
     _check(trend, t, y, u, scenario)
+    moved = t[1:][np.diff(u) != 0.0]
+    trend = trend.between(float(moved[0]) - QUIET_KEPT, float(moved[-1]) + QUIET_KEPT)
+    t, y, u = (np.asarray(a, dtype=float) for a in (trend.time, trend.tension, trend.output))
+    _check_direction(t, y, u)
     if isinstance(scenario.roll, PullRoll):
         diameter = scenario.roll.diameter
     D = _constant(trend.diameter, diameter, "diameter", "m")
@@ -171,6 +181,13 @@ def _check(trend: Trend, t: Array, y: Array, u: Array, scenario: Scenario) -> No
         )
     if trend.web_lost:
         raise ValueError(f"ends in a {trend.web_lost}: nothing can be learned from it")
+    before = float(np.median(y[: max(int(np.argmax(np.diff(u) != 0.0)), 1)]))
+    expected = reading_of(scenario, scenario.run.tension)
+    if not expected / MOST_OFF < before < expected * MOST_OFF:
+        raise ValueError(
+            f"tension reads {before:.3g} N before the step, and this machine runs at "
+            f"{scenario.run.tension:.3g} N: check the unit, tension_N is in newtons"
+        )
     moves = int(np.count_nonzero(np.diff(u)))
     if moves == 0:
         raise ValueError(f"output stays at {u[0]:g} % throughout: a step test needs a step")
@@ -192,6 +209,29 @@ def _check(trend: Trend, t: Array, y: Array, u: Array, scenario: Scenario) -> No
         raise ValueError(
             f"tension reaches {most:.4g} N and the web of this scenario breaks at {breaking:.4g} "
             "N: check web.breaking_tension and the unit of the record"
+        )
+
+
+def _check_direction(t: Array, y: Array, u: Array) -> None:
+    """Refuse a record in which more output makes less tension, or in which output is a share."""
+    changed = np.flatnonzero(np.diff(u)) + 1
+    largest = int(changed[np.argmax(np.abs(np.diff(u)[changed - 1]))])
+    following = changed[changed > largest]
+    end = int(following[0]) if following.size else t.size
+    before, after = y[:largest], y[largest + (end - largest) // 2 : end]
+    if before.size < 2 or after.size < 2:
+        return
+    rise = float(np.median(after) - np.median(before)) * float(np.sign(u[largest] - u[largest - 1]))
+    scatter = float(np.std(np.diff(y))) / math.sqrt(2.0)
+    if rise < -CLEARLY * scatter:
+        raise ValueError(
+            "tension falls where the output rises: check the sign of the output, or whether 100 % "
+            "is the lowest torque"
+        )
+    if rise > CLEARLY * scatter and np.abs(u).max() <= 1.0:
+        raise ValueError(
+            f"output goes no higher than {np.abs(u).max():.3g} %: is it a share from 0 to 1? "
+            "output_percent goes from 0 to 100"
         )
 
 

@@ -31,7 +31,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from tuning.gains import Gains
+from tuning.gains import INTEGRAL_ONLY_TIME, Gains
 from tuning.plant_bank import PlantBank
 
 Array = NDArray[np.float64]
@@ -39,7 +39,7 @@ ComplexArray = NDArray[np.complex128]
 Kind = Literal["I", "PI", "PID"]
 KINDS: tuple[Kind, ...] = ("I", "PI", "PID")
 
-# Below this many scans a reset time is integral action alone, whatever the gain says.
+# The shortest reset time of a controller with proportional action.
 LEAST_RESET_SCANS = 1.0
 LEAST_TI_OVER_TD = 4.0
 # Ti, and Td for PID, that the search starts from.
@@ -72,8 +72,9 @@ class Limits:
 def most_integral(bank: PlantBank, kind: Kind, limits: Limits) -> Gains:
     """Return the gains with the largest Ki = Kc/Ti that keep the limits on all plants.
 
-    Integral action alone is written with Ti of one scan: its proportional part is then that of one
-    scan of integral action.
+    Integral action alone is written as `Gains.integral_only` writes it, with hardly a proportional
+    part. PI keeps to reset times of a scan or more, as controllers of the standard form do: near a
+    light resonance even the proportional part of one scan may cost more than it is worth.
 
     Args:
         bank: plants that are stable by themselves, with positive gain.
@@ -93,7 +94,8 @@ def most_integral(bank: PlantBank, kind: Kind, limits: Limits) -> Gains:
     shortest = LEAST_RESET_SCANS * scan
     longest = max(100.0 * bank.slowest_time, 1e3 * scan)
     if kind == "I":
-        return _kept(search, search.gains(shortest, 0.0), shortest=shortest, longest=shortest)
+        only = INTEGRAL_ONLY_TIME
+        return _kept(search, search.gains(only, 0.0), shortest=only, longest=only)
     if kind == "PI":
         Ti, Td = np.geomspace(shortest, longest, PI_STARTS), np.zeros(PI_STARTS)
     else:

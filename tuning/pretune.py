@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from simulator import Scenario
 from simulator.machine import named_diameters
 from simulator.speed_change import KINDS, SpeedChange, speed_change
-from tuning.design import DEFAULT_MS, RollDesign, check_ms_limit, design_for_roll
+from tuning.design import DEFAULT_MS, RollDesign, design_for_roll
 from tuning.gains_as_set import GainsAsSet, judge_as_set
 from tuning.handover import Handover, handover
 from tuning.judged_rules import JudgedRule, rules_at_point
@@ -22,7 +22,7 @@ from tuning.roll_responses import RollResponse, roll_responses
 from tuning.roll_verdict import RollVerdict, roll_verdict
 from tuning.step_test import StepTest, step_test
 from tuning.tolerance_results import ToleranceStudy
-from tuning.tolerance_study import check_samples, tolerance_study
+from tuning.tolerance_study import tolerance_study
 from tuning.ultimate import Ultimate, ultimate_cycle
 
 Progress = Callable[[str], None]
@@ -95,9 +95,6 @@ def pretune(
     Raises:
         ValueError: the machine can't be tuned as it stands; the message says why.
     """
-    check_ms_limit(ms_limit)
-    if tolerance_samples:
-        check_samples(tolerance_samples)
     progress("operating points over the roll")
     points = plant_points(scenario)
     progress("step test in manual")

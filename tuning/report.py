@@ -18,6 +18,7 @@ from tuning.handover import Handover
 from tuning.pretune import SETPOINT_OFF, Pretune
 from tuning.tables import (
     form_rows,
+    gains_in_words,
     kind_rows,
     model_in_words,
     number,
@@ -39,6 +40,7 @@ def print_report(result: Pretune, console: Console, *, schedule: bool = False) -
     _heading(scenario.title, console)
     if scenario.note:
         _say(scenario.note, console)
+    _say(f"Recommended: {gains_in_words(result.design.gains)}. {result.verdict.headline}", console)
     console.print()
     parts = [_points, _step_test, _rules, _recommended, _kinds, _schedule]
     if schedule and result.design.schedule.entries:
@@ -147,7 +149,6 @@ def _recommended(result: Pretune, console: Console) -> None:
     table = _table("Recommended gains for the whole roll, in each controller's terms", console)
     _fill(table, form_rows(design.gains, tension_range=result.scenario.controller.tension_range))
     console.print(table)
-    _say(result.verdict.headline, console)
     for problem in result.verdict.problems[1:]:
         _say(f"Also: {problem}.", console)
     if result.verdict.binding:

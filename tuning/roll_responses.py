@@ -1,7 +1,8 @@
 """What gains do on the machine itself: setpoint steps in automatic from full roll to core.
 
 Margins come from the linear plant; here the whole machine runs, with its friction, its limits and
-its hysteresis. Noise and runout are left out, so that what moves is the loop.
+its hysteresis. Noise and runout are left out, so that what moves is the loop; a second run has them
+and no step, and says whether the web holds.
 """
 
 from __future__ import annotations
@@ -22,6 +23,10 @@ LEAD = 1.0
 # The run shows this many time constants of the slowest loop over the roll, within these times [s].
 SETTLING_TIMES = 6.0
 SHORTEST_RUN, LONGEST_RUN = 4.0, 60.0
+# A run at the setpoint, with noise and a roll out of round, lasts this long [s].
+RUNNING_TIME = 20.0
+# Size of the setpoint step as a share of the running tension [-].
+STEP_SHARE = 0.05
 # Of one step; half a step either way is still a step of the tension and no more.
 LEAST_SHARE, MOST_SHARE = 0.001, 0.5
 # Settled means within this share of the step [-].
@@ -40,6 +45,8 @@ class RollResponse:
         stepped_at: time of the step [s].
         margins: of the loop here.
         metrics: of the web's tension; None where the web broke or went slack.
+        running_lost: how the web is lost at the setpoint alone, with noise and runout; empty where
+            it holds.
         warnings: what a reader should know.
     """
 
@@ -50,11 +57,12 @@ class RollResponse:
     stepped_at: float
     margins: Margins
     metrics: StepMetrics | None
+    running_lost: str = ""
     warnings: tuple[str, ...] = ()
 
 
 def roll_responses(
-    scenario: Scenario, gains: Gains, *, step_share: float = 0.05
+    scenario: Scenario, gains: Gains, *, step_share: float = STEP_SHARE
 ) -> tuple[RollResponse, ...]:
     """Step the setpoint at full roll, half and core, at line and then at crawl speed.
 
@@ -129,13 +137,23 @@ def _response(
     warnings = list(trend.warnings)
     if not margins.stable:
         warnings.append("these gains make the loop unstable here")
+    running = simulate(
+        scenario,
+        duration=RUNNING_TIME,
+        diameter=diameter,
+        line_speed=line_speed,
+        setpoint=setpoint,
+        automatic=True,
+    )
+    if running.web_lost:
+        warnings.append(f"noise and runout alone end in a {running.web_lost}")
     at_limit = np.isclose(trend.output, scenario.controller.output_low) | np.isclose(
         trend.output, scenario.controller.output_high
     )
     if at_limit.any():
         warnings.append("the output reaches its limit")
     elif metrics is not None and math.isnan(metrics.settling_time):
-        warnings.append("the tension does not settle within the time shown")
+        warnings.append(f"the tension does not settle within {duration - LEAD:.3g} s")
     return RollResponse(
         name=name,
         diameter=diameter,
@@ -144,5 +162,6 @@ def _response(
         stepped_at=LEAD,
         margins=margins,
         metrics=metrics,
+        running_lost=running.web_lost,
         warnings=tuple(warnings),
     )

@@ -15,7 +15,10 @@ from simulator.machine import named_diameters
 from simulator.scenario_checks import hunting
 from simulator.units import METRIC, UnitSystem, sensible
 from tuning.design import RollCase, RollDesign
-from tuning.roll_responses import RollResponse
+from tuning.roll_responses import STEP_SHARE, RollResponse
+
+# An overshoot that is worth a word [% of the step].
+MUCH_OVERSHOOT = 25.0
 
 
 @dataclass(frozen=True)
@@ -48,7 +51,7 @@ def roll_verdict(
         units: that the reader wants.
     """
     problems = [f"the tension is out of reach at {place}" for place in design.out_of_reach]
-    problems += [text for text in (_response_problem(r, units) for r in responses) if text]
+    problems += _response_problems(responses, units)
     if text := hunting(scenario):
         problems.append(text)
     Ms = design.worst.margins.Ms
@@ -58,11 +61,17 @@ def roll_verdict(
             f"paper says: {problems[0]}."
         )
     else:
-        slowest = max(r.metrics.settling_time for r in responses if r.metrics is not None)
+        metrics = [r.metrics for r in responses if r.metrics is not None]
+        slowest = max(one.settling_time for one in metrics)
+        overshoot = max(one.overshoot for one in metrics)
+        roll = "from full roll to core and from" if len(named_diameters(scenario)) > 1 else "from"
         headline = (
-            f"These gains hold everywhere: Ms is {Ms:.2f} at most, from full roll to core and from "
-            f"line to crawl speed, and a setpoint step settles within {sensible(slowest, 2)} s."
+            f"On the machine as described these gains hold everywhere: Ms is {Ms:.2f} at most, "
+            f"{roll} line to crawl speed; a setpoint step of {100.0 * STEP_SHARE:.0f} % overshoots "
+            f"by {overshoot:.0f} % of the step at most and settles within {sensible(slowest, 2)} s."
         )
+        if overshoot > MUCH_OVERSHOOT:
+            headline += " Ramp the setpoint, or take a calmer Ms, where that overshoot is too much."
     return RollVerdict(headline, tuple(problems), binding_in_words(scenario, design, units))
 
 
@@ -93,13 +102,25 @@ def binding_in_words(scenario: Scenario, design: RollDesign, units: UnitSystem =
     return f"{text[:1].upper()}{text[1:]}." if text else ""
 
 
-def _response_problem(response: RollResponse, units: UnitSystem) -> str:
-    place = f"{response.name}, {units.text(response.line_speed, 'speed')}"
-    if response.trend.web_lost:
-        return f"a setpoint step ends in a {response.trend.web_lost} ({place})"
-    if response.metrics is None or math.isnan(response.metrics.settling_time):
-        return f"a setpoint step does not settle within the time shown ({place})"
-    return ""
+def _response_problems(responses: Sequence[RollResponse], units: UnitSystem) -> list[str]:
+    """Say each kind of trouble once, with the points where it shows."""
+    found: dict[str, list[str]] = {}
+    for r in responses:
+        place = f"{r.name}, {units.text(r.line_speed, 'speed')}"
+        if r.trend.web_lost:
+            found.setdefault(f"a setpoint step ends in a {r.trend.web_lost}", []).append(place)
+        elif r.metrics is None or math.isnan(r.metrics.settling_time):
+            lasts = float(r.trend.time[-1]) - r.stepped_at
+            text = f"a setpoint step does not settle within {lasts:.3g} s"
+            found.setdefault(text, []).append(place)
+        if r.running_lost:
+            text = f"at the setpoint alone, noise and runout end in a {r.running_lost}"
+            found.setdefault(text, []).append(place)
+    every = len(responses)
+    return [
+        f"{text} ({'everywhere' if len(places) == every else '; '.join(places)})"
+        for text, places in found.items()
+    ]
 
 
 def _place(case: RollCase) -> tuple[float, float]:

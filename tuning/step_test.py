@@ -187,9 +187,10 @@ def _step_size(
     output = min(max(point.output, c.output_low), c.output_high)
     up, down = c.output_high - output - play, output - c.output_low - play
     if wanted is not None:
-        if not (math.isfinite(wanted) and wanted != 0.0 and -down <= wanted <= up):
+        fits = 0.0 < wanted <= up or -down <= wanted < 0.0
+        if not (math.isfinite(wanted) and fits):
             raise ValueError(
-                f"step {wanted} %: must not be 0 and must leave the output ({output:.3g} %) "
+                f"step {wanted:.3g} %: must not be 0 and must leave the output ({output:.3g} %) "
                 f"within {c.output_low:.3g} … {c.output_high:.3g} %"
             )
         if abs(wanted) <= _sticking(scenario):

@@ -40,6 +40,8 @@ def gains_in_words(gains: Gains) -> str:
     Args:
         gains: ISA standard form in % of range.
     """
+    if gains.is_integral_only:
+        return f"integral action alone, Ki = {sensible(gains.Ki)} % per s for each %"
     Ti = f"Ti {sensible(gains.Ti)} s" if math.isfinite(gains.Ti) else "no integral action"
     Td = f", Td {sensible(gains.Td)} s" if gains.Td else ""
     return f"Kc {sensible(gains.Kc)} %/%, {Ti}{Td}"
@@ -207,12 +209,12 @@ def kind_rows(design: RollDesign) -> list[Row]:
     return [
         {
             "control": one.kind,
-            "Kc [%/%]": number(one.gains.Kc),
-            "Ti [s]": number(one.gains.Ti),
+            "verdict": one.verdict + (", held back by noise" if one.limited_by_noise else ""),
+            "Kc [%/%]": number(None if one.kind == "I" else one.gains.Kc),
+            "Ti [s]": number(None if one.kind == "I" else one.gains.Ti),
             "Td [s]": number(one.gains.Td or None),
             "Kc/Ti [1/s]": number(one.gains.Ki),
-            "output moved by noise [% rms]": number(one.noise_output, 2),
-            "verdict": one.verdict + (", held back by noise" if one.limited_by_noise else ""),
+            "noise in output [% rms]": number(one.noise_output, 2),
         }
         for one in design.kinds
     ]
@@ -256,12 +258,13 @@ def schedule_in_words(design: RollDesign, units: UnitSystem) -> str:
     if not design.schedule.worth_it:
         return (
             f"A gain schedule is not worth its trouble here: at its best, {place}, a load would "
-            f"leave {sensible(best.ratio, 2)} times less error behind."
+            f"still leave {100.0 / best.ratio:.0f} % of the error that one set of gains leaves."
         )
     return (
-        f"A gain schedule of {len(design.schedule.entries)} points would leave up to "
-        f"{sensible(best.ratio, 2)} times less error behind after a load, most at {place}; between "
-        f"its points, on straight lines, Ms is {design.schedule.worst_Ms:.2f} at most."
+        f"With a gain schedule of {len(design.schedule.entries)} points a load would leave only "
+        f"{100.0 / best.ratio:.0f} % of the error that one set of gains leaves, at its best, "
+        f"{place}; between its points, on straight lines, Ms is {design.schedule.worst_Ms:.2f} at "
+        "most."
     )
 
 

@@ -164,21 +164,9 @@ def study_places(scenario: Scenario) -> tuple[Place, ...]:
     )
 
 
-def check_samples(samples: int) -> None:
-    """Refuse a number of machines that tells nothing or never ends.
-
-    Args:
-        samples: machines to draw.
-
-    Raises:
-        ValueError: there are too few or too many.
-    """
+def _check(*, samples: int, seed: int, ms_limit: float, workers: int | None, chunk: int) -> None:
     if not LEAST_SAMPLES <= samples <= MOST_SAMPLES:
         raise ValueError(f"samples {samples}: must lie between {LEAST_SAMPLES} and {MOST_SAMPLES}")
-
-
-def _check(*, samples: int, seed: int, ms_limit: float, workers: int | None, chunk: int) -> None:
-    check_samples(samples)
     if seed < 0:
         raise ValueError(f"seed {seed}: must be 0 or more")
     if not (ms_limit > 1.0 and math.isfinite(ms_limit)):

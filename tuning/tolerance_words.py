@@ -21,6 +21,8 @@ from tuning.tolerances import DEFAULT_TOLERANCES, UNCERTAIN
 
 # No more tolerances than this are named for what they do to Ms.
 NAMED = 3
+# A smaller share of the spread is not told from nothing [-].
+LEAST_SHARE = 0.01
 
 
 def headline(study: ToleranceStudy) -> str:
@@ -135,7 +137,9 @@ def _output(study: ToleranceStudy) -> str:
         if place.name != "half":
             low, high = (quantile(study.output[:, i], q) for q in (LOW_LEVEL, HIGH_LEVEL))
             where = {"core": "at the core", "full roll": "at full roll"}
-            parts.append(f"{low:.1f} to {high:.1f} % {where.get(place.name, 'for the pull roll')}")
+            least = f"below {study.output_low:g}" if low < study.output_low else f"{low:.1f}"
+            most = f"above {study.output_high:g}" if high > study.output_high else f"{high:.1f}"
+            parts.append(f"{least} to {most} % {where.get(place.name, 'for the pull roll')}")
     return f"The manual output at line speed is {' and '.join(parts)} in nine machines of ten."
 
 
@@ -150,7 +154,7 @@ def _reach(study: ToleranceStudy) -> str:
 
 
 def _what_matters(study: ToleranceStudy) -> str:
-    sure = [one for one in study.influences if one.sure][:NAMED]
+    sure = [one for one in study.influences if one.sure and one.share > LEAST_SHARE][:NAMED]
     if not sure:
         return ""
     named = ", ".join(f"{one.words} {100.0 * one.share:.0f} %" for one in sure)

@@ -118,7 +118,7 @@ def test_tolerance_in_json():
 def test_options_out_of_range_are_refused(options):
     done = CliRunner().invoke(app, ["pretune", str(FILM), *options])
     assert done.exit_code == 2
-    assert options[0].strip("-") in done.stderr.replace("samples", "tolerance")
+    assert done.stderr.startswith(options[0])
     assert done.stdout == ""
 
 

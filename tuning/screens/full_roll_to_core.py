@@ -52,7 +52,10 @@ def page() -> None:
         _show_design(design, scenario, units)
     except ValueError as error:
         bench.show_error(error)
-        st.markdown("A recorded step test may show where the description is wrong:")
+        st.markdown(
+            "**Next:** mend the description on *Line*. A recorded step test may show where it is "
+            "wrong:"
+        )
         _shown(learn_view.view, None, scenario, units)
     else:
         st.subheader("A closer look")
@@ -61,10 +64,10 @@ def page() -> None:
             required=True, label_visibility="collapsed", persist_state="session",
         )  # fmt: skip
         _shown(VIEWS[view], design, scenario, units)
-    st.markdown(
-        "**Next:** open *Handover* to see what happens at the switch from manual to automatic with "
-        "these gains."
-    )
+        st.markdown(
+            "**Next:** see under *Tolerances* whether these gains bear what is not known of the "
+            "machine, then open *Handover* for the switch from manual to automatic."
+        )
     bench.caution()
 
 
@@ -93,7 +96,9 @@ def _pick() -> tuple[float, tuple[Kind, ...]]:
 
 def _show_design(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
     verdict = roll_verdict(scenario, design, answers.responses(scenario, design.gains), units)
-    gains = f"**{design.kind}: {bench.plain(gains_in_words(design.gains))}.** "
+    words = gains_in_words(design.gains)
+    kind = "" if design.gains.is_integral_only else f"{design.kind}: "
+    gains = f"**{bench.told(f'{kind}{words}')}.** "
     if verdict.problems:
         st.error(gains + bench.told(verdict.headline))
     else:
@@ -108,7 +113,7 @@ def _show_design(design: RollDesign, scenario: Scenario, units: UnitSystem) -> N
     seats = [
         text for text in seat_warnings(plant_points(scenario)) if text not in design.out_of_reach
     ]
-    bench.show_warnings((*verdict.problems[1:], *seats, *design.warnings))
+    bench.show_warnings((*verdict.problems[1:], *scenario.warnings, *seats, *design.warnings))
     st.markdown("**Integral, PI and PID control on this roll**")
     st.dataframe(
         kind_rows(design), hide_index=True, height="content",
@@ -118,7 +123,7 @@ def _show_design(design: RollDesign, scenario: Scenario, units: UnitSystem) -> N
         "Among gains within the limits those with the most integral action, Kc/Ti, leave least "
         "behind of a slow disturbance."
     )
-    with st.expander("The recommended gains in each controller's terms", expanded=True):
+    with st.expander("The recommended gains in each controller's terms"):
         st.dataframe(
             form_rows(design.gains, tension_range=scenario.controller.tension_range),
             hide_index=True,

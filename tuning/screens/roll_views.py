@@ -19,6 +19,7 @@ from tuning.figures import draw_responses, draw_rules
 from tuning.gain_plane_figure import draw_gain_plane
 from tuning.judged_rules import JudgedRule
 from tuning.loop_figures import draw_loads, draw_nyquist
+from tuning.roll_responses import STEP_SHARE
 from tuning.screens import answers
 from tuning.tables import detuned_rows, schedule_csv, schedule_in_words, schedule_rows
 from tuning.tolerance_results import Share
@@ -34,7 +35,8 @@ def room(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
     st.markdown(
         "**Where gains may lie at each diameter, at every speed.** Blue keeps the limit on Ms, "
         "grey is stable, beyond the black line the loop swings by itself. Only what is blue in all "
-        "pictures holds over the whole roll; the star marks the best of it."
+        "pictures holds over the whole roll; the star marks the most Kc/Ti in it. Gains of your own "
+        "belong where all pictures are blue."
     )
     bench.show_figure(
         draw_gain_plane(
@@ -47,9 +49,11 @@ def room(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
         ),
         alt="Regions of Kc and Kc/Ti that are stable and that keep the limit, at each diameter.",
     )
-    notes = "Squares are rules with a derivative, which this picture has not: they only compare."
+    notes = "A rule drawn as a square has a derivative, which this picture has not: it compares."
     if flat is None:
         notes += " The star is the best PI control; the recommended gains have a derivative, too."
+    if design.gains.is_integral_only:
+        notes += " The star lies on the left edge: integral action alone."
     st.caption(notes)
     st.markdown(
         "**How near the loop comes to swinging.** Left, the loop's response must stay out of the "
@@ -66,7 +70,11 @@ def room(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
 def steps_and_loads(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
     """Show what the machine does after a step of the setpoint, and what a load leaves behind."""
     responses = answers.responses(scenario, design.gains)
-    st.markdown("**A setpoint step on the machine itself**, with its friction, play and limits:")
+    st.markdown(
+        f"**A setpoint step of {100.0 * STEP_SHARE:.0f} % on the machine itself**, with its "
+        "friction, play and limits. Where it overshoots too much, ramp the setpoint or take a "
+        "calmer Ms:"
+    )
     bench.show_figure(
         draw_responses(responses, scenario, units),
         alt="Setpoint steps of 5 % in automatic at full roll, half and core, at both speeds.",
@@ -90,6 +98,8 @@ def schedule(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
     """Show gains that follow the diameter and what they buy."""
     st.markdown(bench.plain(schedule_in_words(design, units)))
     if not design.schedule.entries:
+        return
+    if not design.schedule.worth_it and not st.toggle("Show it all the same", key="roll.show_it"):
         return
     bench.show_figure(
         draw_schedule(design, units),
@@ -152,7 +162,7 @@ def rules(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
     st.caption(
         f"From a step test at {bench.plain(place)}. Most rules were made for a lag with a dead "
         f"time that stays as it is; a limit of {DEFAULT_MS} over the roll is more than many of "
-        "them can keep."
+        "them can keep. Take a rule's gains only where its diamond is left of the limit, too."
     )
 
 

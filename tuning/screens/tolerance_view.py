@@ -7,6 +7,7 @@ from typing import Any
 import streamlit as st
 
 from simulator import Scenario
+from simulator.scenario_checks import hunting
 from simulator.screens import bench
 from simulator.units import UnitSystem
 from tuning.design import RollDesign
@@ -18,6 +19,7 @@ from tuning.tolerances import MOST_PERCENT, UNCERTAIN, Tolerance, tolerances_fro
 
 COUNTS = (200, 1000, 5000)
 KEPT = "tolerance.kept"
+TABLE, START, EDITED = "tolerance.table", "tolerance.start", "tolerance.edited"
 
 
 def view(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
@@ -27,10 +29,14 @@ def view(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
         "tolerances below, and each is judged with the gains, everywhere on its roll."
     )
     left, middle, right = st.columns(3, vertical_alignment="bottom")
-    count = left.selectbox("Machines", COUNTS, index=0, key="tolerance.count")
+    count = left.selectbox(
+        "Machines", COUNTS, index=0, key="tolerance.count", persist_state="session"
+    )
     choices = ["the one set of gains", "gains that follow the diameter"]
     chosen = middle.radio("With", choices, key="tolerance.with", persist_state="session")
-    seed = right.number_input("Seed of the draw", 0, 1_000_000, 0, 1, key="tolerance.seed")
+    seed = right.number_input(
+        "Seed of the draw", 0, 1_000_000, 0, 1, key="tolerance.seed", persist_state="session"
+    )
     tolerances = _pick_tolerances()
     tuned = design.set_in(scenario, scheduled=chosen == choices[1])
     study = _study(tuned, tolerances, count=count, seed=int(seed), ms_limit=design.ms_limit)
@@ -41,7 +47,8 @@ def view(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
     first, *others = sentences(study, units)
     st.markdown(f"**{bench.plain(first)}**")
     st.markdown("\n".join(f"- {bench.plain(text)}" for text in others))
-    bench.show_warnings(study.warnings)
+    sticks = hunting(scenario)
+    bench.show_warnings(([sticks] if sticks else []) + list(study.warnings))
     st.markdown(
         "**What to do with it:** measure what matters most, or learn it from a step test (*Learn "
         "the machine*). Until then take a calmer limit on Ms: *What calm costs* shows the price."
@@ -54,16 +61,20 @@ def _pick_tolerances() -> tuple[Tolerance, ...]:
         rows: list[dict[str, Any]] = [
             {"name": name, "what": one.words, "± %": one.percent} for name, one in UNCERTAIN.items()
         ]
+        if TABLE not in st.session_state:
+            # The table forgets its edits once its view is left; they are kept beside it.
+            st.session_state[START] = st.session_state.get(EDITED, rows)
         edited = st.data_editor(
-            rows,
+            st.session_state[START],
             hide_index=True,
             column_order=("what", "± %"),
             disabled=("what",),
             column_config={
                 "± %": st.column_config.NumberColumn(min_value=0.0, max_value=MOST_PERCENT)
             },
-            key="tolerance.table",
+            key=TABLE,
         )
+        st.session_state[EDITED] = edited
         st.caption(
             "Within ± the value lie 95 % of machines. What stands here first is common practice, "
             "without a source: put in what you know. 0 takes a number as it is described."
