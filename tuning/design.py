@@ -169,7 +169,11 @@ def design_for_roll(
     found: dict[Kind, Gains] = {}
     seen: PlantBank | None = None
     for kind in (one for one in KINDS if one in kinds):
-        found[kind], seen = _best(scenario, kind, limits, judged=judged, start=seen)
+        best, seen = _best(scenario, kind, limits, judged=judged, start=seen)
+        if best is not None:
+            found[kind] = best
+    if not found:
+        raise ValueError("no gains keep the limits at every diameter and speed of this machine")
     chosen = _chosen(found)
     gains = found[chosen]
     compared = tuple(
@@ -219,6 +223,8 @@ def best_gains(
     for limit in ms_limits:
         limits = Limits(Ms=limit, noise_gain=noise_gain)
         gains, seen = _best(scenario, kind, limits, judged=judged, start=seen)
+        if gains is None:
+            raise ValueError(f"no {kind} gains keep Ms at {limit:g} everywhere on this machine")
         found.append(gains)
     return tuple(found)
 
@@ -233,8 +239,8 @@ def reading_noise(scenario: Scenario) -> float:
 
 def _best(
     scenario: Scenario, kind: Kind, limits: Limits, *, judged: PlantBank, start: PlantBank | None
-) -> tuple[Gains, PlantBank]:
-    """Return the best gains of a kind, and the operating points that they were found on."""
+) -> tuple[Gains | None, PlantBank]:
+    """Return the best gains of a kind, if there are any, and the points they were found on."""
     seen = start
     if seen is None:
         low, high = diameter_range(scenario)
@@ -252,8 +258,10 @@ def _best(
         point = (worst.diameter, worst.line_speed)
         if worst.Ms <= limits.Ms:
             point = judged.points[int(np.argmax(loud))]
+        if point in seen.points:
+            break
         seen = seen.joined(plant_bank(scenario, [point]))
-    raise ValueError("no gains keep the limit on Ms at every diameter and speed of this machine")
+    return None, seen
 
 
 def _check_quiet(judged: PlantBank) -> None:
@@ -316,7 +324,7 @@ def _binding(
         if integral
         else replace(gains, Kc=gains.Kc * RAISED, Ti=gains.Ti * RAISED, Td=gains.Td / RAISED)
     )
-    worst = worst_over_roll(scenario, raised, judged=judged)
+    worst = worst_over_roll(scenario, raised, judged=judged, enough=BREAKS * limits.Ms)
     if worst.Ms < BREAKS * limits.Ms:
         return None
     return _case(scenario, gains, worst.diameter, worst.line_speed)

@@ -156,10 +156,8 @@ def _worst_words(over: SensitivityMap, design: RollDesign) -> str:
         return "These gains make the loop unstable on part of the roll (darkest)"
     Ms = design.worst.margins.Ms
     kept = "within" if Ms <= design.ms_limit else "above"
-    return (
-        f"Ms is {Ms:.2f} at its worst, {kept} the limit of {design.ms_limit:g}; light is calm, dark "
-        "is lively"
-    )
+    limit = f"{kept} the limit of {design.ms_limit:g}"
+    return f"Ms is {Ms:.2f} at its worst, {limit}; light is calm, dark is lively"
 
 
 def _draw_line(over: SensitivityMap, design: RollDesign, units: UnitSystem) -> Figure:

@@ -25,7 +25,7 @@ from tuning.gains import Gains
 from tuning.loop_responses import loop_responses
 from tuning.most_integral import GainSearch, Kind, Limits, most_integral
 from tuning.plant_bank import plant_bank
-from tuning.roll_grid import diameters_over, speeds_over
+from tuning.roll_grid import diameters_over, folding_diameters, speeds_over, worst_over_roll
 
 Array = NDArray[np.float64]
 
@@ -39,7 +39,7 @@ WORTH_IT = 1.5
 # A schedule has at least this share of the fixed gains' integral action at every diameter.
 FLOOR = 0.98
 # What keeps the limit on the grid in closed form may pass it by a hair between its frequencies.
-SHRINK, MOST_SHRINKS = 0.998, 20
+SHRINK, FASTER = 0.998, 1.2
 
 
 @dataclass(frozen=True)
@@ -165,20 +165,27 @@ class _Roll:
     fixed: Gains
     limits: Limits
 
+    @property
+    def lead(self) -> float:
+        """Td/Ti, the same at all points, so that Td is as monotone as Ti [-]."""
+        return self.fixed.Td / self.fixed.Ti
+
     @cached_property
     def sought(self) -> Array:
         return np.array(diameters_over(self.scenario, SOUGHT))
 
     @cached_property
     def checked(self) -> Array:
-        return np.array(diameters_over(self.scenario, CHECKED))
+        grid = {*diameters_over(self.scenario, CHECKED), *folding_diameters(self.scenario)}
+        return np.array(sorted({*grid, *self.sought.tolist()}, reverse=True))
 
     @cached_property
     def best(self) -> list[Gains]:
         """The best gains at each sought diameter alone."""
         return [
-            most_integral(search.bank, self.kind, self.limits)
-            for search in self.searches[:: (CHECKED - 1) // (SOUGHT - 1)]
+            most_integral(search.bank, self.kind, self.limits, lead=self.lead)
+            for search, D in zip(self.searches, self.checked, strict=True)
+            if D in self.sought
         ]
 
     @cached_property
@@ -195,12 +202,18 @@ class _Roll:
         integral action of the best gains is above it at each sought diameter [-]."""
         knots = self.sought[list(at)]
         followed = _monotone(np.array([self.best[i].Ti for i in at]))
-        made = [self._with(knots, Ti) for Ti in (followed, np.full(len(at), self.fixed.Ti))]
-        return min((one for one in made if one), key=lambda one: float(np.mean(one[1])))
+        held = np.full(len(at), self.fixed.Ti)
+        made = [one for Ti in (followed, held) if (one := self._with(knots, Ti, floor=FLOOR))]
+        if not made:
+            # Where fixed gains can't be beaten everywhere, without that condition.
+            made = [one for Ti in (followed, held) if (one := self._with(knots, Ti, floor=0.0))]
+        return min(made, key=lambda one: float(np.mean(one[1])))
 
-    def _with(self, knots: Array, Ti: Array) -> tuple[tuple[ScheduleEntry, ...], Array] | None:
+    def _with(
+        self, knots: Array, Ti: Array, *, floor: float
+    ) -> tuple[tuple[ScheduleEntry, ...], Array] | None:
         """Return the same for reset times given; None where it can't do as well as fixed gains."""
-        share = self.fixed.Td / self.fixed.Ti
+        share = self.lead
         weights, few = _interpolation(self.checked, knots), _interpolation(self.sought, knots)
         between = weights @ Ti
         most = np.array(
@@ -210,7 +223,7 @@ class _Roll:
             ]
         )
         worth = few / (few @ Ti * np.array([g.Ki for g in self.best]))[:, None]
-        least = FLOOR * self.fixed.Ki * between
+        least = floor * self.fixed.Ki * between
         Kc = _largest_below(weights, most, np.minimum(least, most), worth.sum(axis=0))
         if Kc is None:
             return None
@@ -226,15 +239,19 @@ class _Roll:
         """Return the entries, lowered until Ms is kept exactly, and the highest Ms that is left."""
         speeds = speeds_over(self.scenario, SPEEDS)
         bank = plant_bank(self.scenario, [(float(D), v) for D in self.checked for v in speeds])
-        for _ in range(MOST_SHRINKS):
+        shrink = SHRINK
+        while True:
             schedule = GainSchedule(entries)
-            each = [schedule.gains_at(D) for D, _ in bank.points]
-            worst = float(bank.severity(each)[0].max())
+            worst = worst_over_roll(
+                self.scenario, schedule.gains_at, judged=bank, enough=self.limits.Ms
+            ).Ms
             if worst <= self.limits.Ms:
                 break
             entries = tuple(
-                replace(e, gains=replace(e.gains, Kc=SHRINK * e.gains.Kc)) for e in entries
+                replace(e, gains=replace(e.gains, Kc=shrink * e.gains.Kc)) for e in entries
             )
+            # Lower gains are always safe; far from the limit there is no need to go slowly.
+            shrink **= FASTER
         return entries, worst
 
 

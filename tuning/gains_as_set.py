@@ -8,10 +8,10 @@ import numpy as np
 
 from simulator import Scenario
 from simulator.control_kernel import gains_at
-from simulator.machine import kernel_controller
+from simulator.machine import diameter_range, kernel_controller
 from tuning.gains import Gains
 from tuning.plant_bank import plant_bank
-from tuning.roll_grid import WorstPoint, roll_grid
+from tuning.roll_grid import WorstPoint, roll_grid, speeds_over
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,11 @@ def judge_as_set(scenario: Scenario) -> GainsAsSet | None:
     c = scenario.controller
     if c.Kc is None and not c.schedule:
         return None
-    bank = plant_bank(scenario, roll_grid(scenario))
+    # Between two points of a schedule the gains are straight, at them they may have a corner.
+    corners = [(at.diameter, v) for at in c.schedule for v in speeds_over(scenario, 3)]
+    low, high = diameter_range(scenario)
+    points = [(D, v) for D, v in corners if low <= D <= high]
+    bank = plant_bank(scenario, [*roll_grid(scenario), *points])
     each = [gains_as_set(scenario, D) for D, _ in bank.points]
     Ms, peak = bank.severity(each)
     at = int(np.argmax(Ms))

@@ -34,13 +34,14 @@ class LoopResponses:
         time: at each scan, shape (k,) [s].
         setpoint: reading after a step of the setpoint by 1 %, shape (m, k) [% of range].
         load: reading after a step of the load by 1 % of output, shape (m, k) [% of range].
-        complete: whether all had settled by the end [-].
+        rest: what the integral of each load response lacks at the end, shape (m,) [% of range, s
+            per %]; it is known, since the whole is 1/Ki.
     """
 
     time: Array
     setpoint: Array
     load: Array
-    complete: bool
+    rest: Array
 
     @property
     def overshoot(self) -> Array:
@@ -49,9 +50,12 @@ class LoopResponses:
 
     @property
     def load_iae(self) -> Array:
-        """Integral of |error| after the step of the load, shape (m,) [% of range, s per %]."""
+        """Integral of |error| after the step of the load, shape (m,) [% of range, s per %].
+
+        After the end the error is taken to keep its sign.
+        """
         scan = float(self.time[1] - self.time[0])
-        return np.asarray(np.abs(self.load).sum(axis=1) * scan)
+        return np.asarray(np.abs(self.load).sum(axis=1) * scan + np.abs(self.rest))
 
 
 def loop_responses(bank: PlantBank, gains: Gains | Sequence[Gains]) -> LoopResponses:
@@ -89,9 +93,12 @@ def loop_responses(bank: PlantBank, gains: Gains | Sequence[Gains]) -> LoopRespo
     for k in range(scans):
         seen[k] = np.matmul(reading[:, None, :], state)[:, 0]
         state = np.matmul(loops, state) + push
+    load = np.ascontiguousarray(seen[:, :, 1].T)
+    whole = np.array([1.0 / g.Ki if g.Ki > 0.0 else math.nan for g in each])
+    rest = np.where(np.isfinite(whole), whole - load.sum(axis=1) * scan, 0.0)
     return LoopResponses(
         time=scan * np.arange(scans, dtype=float),
         setpoint=np.ascontiguousarray(seen[:, :, 0].T),
-        load=np.ascontiguousarray(seen[:, :, 1].T),
-        complete=wanted <= MOST_SCANS,
+        load=load,
+        rest=rest,
     )

@@ -49,7 +49,7 @@ MOST_STARTS, WORTH_A_LOOK, UNLIKE = 3, 0.85, 1.4
 # Shapes worked on at a time.
 ROWS = 16
 # Peaks of |S| between the frequencies of the grid are looked at so many times, to this share of Ms.
-MOST_LOOKS, CLOSE = 5, 2e-4
+MOST_LOOKS, CLOSE, SHRINK = 5, 2e-4, 0.995
 # The output's noise grows with the gain to a power of about 1, between these; steps of a search.
 LEAST_POWER, MOST_POWER, NOISE_STEPS, CLOSE_ENOUGH = 0.3, 3.0, 8, 1e-7
 
@@ -69,7 +69,9 @@ class Limits:
     filter_ratio: float = 10.0
 
 
-def most_integral(bank: PlantBank, kind: Kind, limits: Limits) -> Gains:
+def most_integral(
+    bank: PlantBank, kind: Kind, limits: Limits, *, lead: float | None = None
+) -> Gains:
     """Return the gains with the largest Ki = Kc/Ti that keep the limits on all plants.
 
     Integral action alone is written as `Gains.integral_only` writes it, with hardly a proportional
@@ -80,6 +82,7 @@ def most_integral(bank: PlantBank, kind: Kind, limits: Limits) -> Gains:
         bank: plants that are stable by themselves, with positive gain.
         kind: of controller, I, PI or PID.
         limits: to keep.
+        lead: Td/Ti to hold for PID [-]; looked for, too, if left out.
 
     Raises:
         ValueError: a plant is not stable by itself.
@@ -96,8 +99,9 @@ def most_integral(bank: PlantBank, kind: Kind, limits: Limits) -> Gains:
     if kind == "I":
         only = INTEGRAL_ONLY_TIME
         return _kept(search, search.gains(only, 0.0), shortest=only, longest=only)
-    if kind == "PI":
-        Ti, Td = np.geomspace(shortest, longest, PI_STARTS), np.zeros(PI_STARTS)
+    if kind == "PI" or lead is not None:
+        Ti = np.geomspace(shortest, longest, PI_STARTS)
+        Td = (lead or 0.0) * Ti
     else:
         many, few = PID_STARTS
         slow = np.geomspace(LEAST_TI_OVER_TD * shortest, longest, many)
@@ -106,20 +110,37 @@ def most_integral(bank: PlantBank, kind: Kind, limits: Limits) -> Gains:
         Td = Ti / LEAST_TI_OVER_TD * share
     starts = search.best_of(Ti, Td)
     found = [
-        _kept(search, search.gains(float(Ti[i]), float(Td[i])), shortest=shortest, longest=longest)
+        _kept(
+            search,
+            search.gains(float(Ti[i]), float(Td[i])),
+            shortest=shortest,
+            longest=longest,
+            lead=lead,
+        )
         for i in starts
     ]
     return max(found, key=lambda gains: gains.Ki)
 
 
-def _kept(search: GainSearch, start: Gains, *, shortest: float, longest: float) -> Gains:
+def _kept(
+    search: GainSearch,
+    start: Gains,
+    *,
+    shortest: float,
+    longest: float,
+    lead: float | None = None,
+) -> Gains:
     """Return the best gains near some, with the limit kept between the frequencies, too."""
     for _ in range(MOST_LOOKS):
-        start = search.polished(start.Ti, start.Td, shortest=shortest, longest=longest)
+        start = search.polished(start.Ti, start.Td, shortest=shortest, longest=longest, lead=lead)
         Ms, peak = search.bank.severity(start)
         if Ms.max() <= (1.0 + CLOSE) * search.limits.Ms:
             break
         search = GainSearch(search.bank.looking_at(peak), search.limits)
+    # A lower gain on the same ray is always safe.
+    while Ms.max() > (1.0 + CLOSE) * search.limits.Ms:
+        start = replace(start, Kc=SHRINK * start.Kc)
+        Ms, _ = search.bank.severity(start)
     return start
 
 
@@ -186,7 +207,7 @@ class GainSearch:
         F = self.shapes(Ti, Td)
         H = self._flat[0] * F
         Kc = largest_gain(H, ms_limit=self.limits.Ms)
-        return self._quiet(F, H, Kc) if math.isfinite(self.limits.noise_gain) else Kc
+        return self._quiet(F, H, Kc, Ti) if math.isfinite(self.limits.noise_gain) else Kc
 
     def best_of(self, Ti: Array, Td: Array) -> list[int]:
         """Return which pairs to start from: the best, and the best of unlike Td/Ti after it [-].
@@ -209,7 +230,7 @@ class GainSearch:
                 Ki[rows] = self.largest_Kc(Ti[rows], Td[rows]) / Ti[rows]
                 found = max(found, float(Ki[rows].max()))
         # Ms has several valleys over Td/Ti, and the best of a coarse grid may lie in the second.
-        share = np.divide(Td, Ti)
+        share = Td / Ti
         starts = [int(np.argmax(Ki))]
         for i in np.argsort(-Ki):
             if len(starts) == MOST_STARTS or Ki[i] < WORTH_A_LOOK * Ki[starts[0]]:
@@ -228,7 +249,15 @@ class GainSearch:
         Kc = float(self.largest_Kc(np.array([Ti]), np.array([Td]))[0])
         return Gains(Kc=Kc, Ti=Ti, Td=Td, filter_ratio=self.limits.filter_ratio)
 
-    def polished(self, Ti: float, Td: float, *, shortest: float, longest: float) -> Gains:
+    def polished(
+        self,
+        Ti: float,
+        Td: float,
+        *,
+        shortest: float,
+        longest: float,
+        lead: float | None = None,
+    ) -> Gains:
         """Return the best gains near a pair.
 
         Args:
@@ -236,11 +265,13 @@ class GainSearch:
             Td: derivative time [s].
             shortest: reset time to be considered [s].
             longest: reset time to be considered [s].
+            lead: Td/Ti to hold [-]; free if left out.
         """
+        held = Td / Ti if lead is None else lead
 
         def pair(x: Array) -> tuple[float, float]:
             near = float(np.clip(math.exp(x[0]), shortest, longest))
-            return near, min(math.exp(x[1]), near / LEAST_TI_OVER_TD) if x.size > 1 else 0.0
+            return near, min(math.exp(x[1]), near / LEAST_TI_OVER_TD) if x.size > 1 else held * near
 
         def lost(x: Array) -> float:
             near, ahead = pair(x)
@@ -248,7 +279,7 @@ class GainSearch:
 
         if shortest == longest:
             return self.gains(Ti, Td)
-        start = np.log([Ti, Td] if Td > 0.0 else [Ti])
+        start = np.log([Ti, Td] if Td > 0.0 and lead is None else [Ti])
         simplex = np.vstack([start, *(start + 0.1 * row for row in np.eye(start.size))])
         found = minimize(
             lost, start, method="Nelder-Mead",
@@ -256,13 +287,13 @@ class GainSearch:
         )  # fmt: skip
         return self.gains(*pair(found.x))
 
-    def _quiet(self, F: ComplexArray, H: ComplexArray, Kc: Array) -> Array:
+    def _quiet(self, F: ComplexArray, H: ComplexArray, Kc: Array, Ti: Array) -> Array:
         """Return the gains, lowered where noise would move the output too much."""
-        over = np.log(self._noise(F, H, Kc) / self.limits.noise_gain)
+        over = np.log(self._noise(F, H, Kc, Ti) / self.limits.noise_gain)
         loud = np.flatnonzero(over > 0.0)
         if not loud.size:
             return Kc
-        F, H, over = F[loud], H[loud], over[loud]
+        F, H, Ti, over = F[loud], H[loud], Ti[loud], over[loud]
         # The secant method in logarithms, where the curve is nearly straight.
         at, power = np.log(Kc[loud]), np.ones(loud.size)
         for _ in range(NOISE_STEPS):
@@ -270,17 +301,17 @@ class GainSearch:
                 break
             step = -over / power
             at, before = at + step, over
-            over = np.log(self._noise(F, H, np.exp(at)) / self.limits.noise_gain)
+            over = np.log(self._noise(F, H, np.exp(at), Ti) / self.limits.noise_gain)
             slope = np.divide(over - before, step, out=power.copy(), where=np.abs(step) > 1e-9)
             power = np.clip(slope, LEAST_POWER, MOST_POWER)
         lowered = np.array(Kc)
         lowered[loud] = np.minimum(np.exp(at), Kc[loud])
         return lowered
 
-    def _noise(self, F: ComplexArray, H: ComplexArray, Kc: Array) -> Array:
+    def _noise(self, F: ComplexArray, H: ComplexArray, Kc: Array, Ti: Array) -> Array:
         """Return the largest noise gain over the plants for each shape, shape (r,) [%/%]."""
         k = Kc[:, None]
         moved = np.abs(k * F / (1.0 + k * H)) ** 2
-        weights = self.bank.weights
-        by_plant = moved.reshape(Kc.size, *weights.shape) * weights
-        return np.asarray(np.sqrt(by_plant.sum(axis=2).max(axis=1)))
+        by_plant = moved.reshape(Kc.size, *self.bank.omega.shape)
+        mean = self.bank.mean_over_frequency(by_plant, (Kc / Ti)[:, None])
+        return np.asarray(np.sqrt(mean.max(axis=1)))

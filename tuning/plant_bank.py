@@ -34,9 +34,11 @@ Points = Sequence[tuple[float, float]]
 # Frequencies of the grid: evenly in ratio, for each scan of dead time, and about each mode.
 RATIO_POINTS, DELAY_POINTS, MODE_POINTS = 240, 8, 31
 # A round of zooming looks at so many points about the highest peaks.
-PEAKS, ZOOM_POINTS, ZOOM_ROUNDS = 3, 13, 3
+PEAKS, ZOOM_POINTS, ZOOM_ROUNDS = 3, 9, 4
 # Modes that die within a scan by more than this are spent.
 SPENT = 1e-12
+# Above this Ms a loop is so close to swinging that the grid may not tell which side it is on.
+CLOSE_TO_SWINGING = 8.0
 # Rows worked on at a time, so that they stay in the processor's cache.
 ROWS = 16
 
@@ -63,17 +65,19 @@ class PlantBank:
         return len(self.plants)
 
     def joined(self, other: PlantBank) -> PlantBank:
-        """Return a bank of the plants of this and another one, each on its grid alone.
+        """Return a bank of the plants of this and another one.
 
         Args:
-            other: of the same machine.
+            other: of the same machine, on its grid alone.
         """
+        # A frequency at the end of the grid once more looks at nothing new.
+        ends = np.full((len(other), self.extra.shape[1]), math.pi / self.scan_time)
         return PlantBank(
             self.points + other.points,
             self.plants + other.plants,
             self.sampled + other.sampled,
             self.scan_time,
-            np.zeros((len(self) + len(other), 0)),
+            np.concatenate([self.extra, ends]),
         )
 
     def looking_at(self, omega: Array) -> PlantBank:
@@ -101,7 +105,7 @@ class PlantBank:
         [rad/s]."""
         top = math.pi / self.scan_time
         sizes = np.clip(np.abs(self.modes), SPENT, None)
-        poles = np.log(self.modes / np.abs(self.modes).clip(SPENT) * sizes) / self.scan_time
+        poles = (np.log(sizes) + 1j * np.angle(self.modes)) / self.scan_time
         alive = np.abs(self.modes) > 1e-9
         slowest = np.where(alive, np.abs(poles), np.inf).min(axis=1).clip(1e-6 * top, top)
         low = 1e-3 * slowest
@@ -117,11 +121,10 @@ class PlantBank:
 
     @cached_property
     def weights(self) -> Array:
-        """Of a mean over all frequencies, 0 to pi/h, by the trapezoidal rule, shape (m, k) [-]."""
-        steps = np.diff(self.omega, axis=1, prepend=0.0)
-        after = np.concatenate([steps[:, 1:], np.zeros((len(self), 1))], axis=1)
-        weights = 0.5 * (steps + after)
-        weights[:, 0] += 0.5 * steps[:, 0]  # below the grid everything is flat
+        """Of a mean over the grid by the trapezoidal rule, shape (m, k) [-]."""
+        steps = np.diff(self.omega, axis=1)
+        ends = np.zeros((len(self), 1))
+        weights = 0.5 * (np.hstack([ends, steps]) + np.hstack([steps, ends]))
         return np.asarray(weights * self.scan_time / math.pi)
 
     @cached_property
@@ -153,22 +156,33 @@ class PlantBank:
         Args:
             gains: the same for all plants, or a set for each.
         """
-        each = self._each(gains)
-        if self.sampled[0].delay > MOST_DELAY_STATES:
-            verdicts = [
-                loop_margins(plant, g, scan_time=self.scan_time)
-                for plant, g in zip(self.plants, each, strict=True)
-            ]
-            return (
-                np.array([verdict.severity for verdict in verdicts]),
-                np.array([verdict.peak_frequency for verdict in verdicts]),
-            )
-        radius = [
-            np.abs(closed_loop_modes(one, g)).max()
-            for one, g in zip(self.sampled, each, strict=True)
-        ]
         Ms, where = self._peak(gains)
-        return np.where(np.array(radius) < 1.0, Ms, np.inf), where
+        return np.where(self._stable(gains, Ms), Ms, np.inf), where
+
+    def _stable(self, gains: Gains | Sequence[Gains], Ms: Array) -> NDArray[np.bool_]:
+        """Whether each loop is stable, by the argument principle.
+
+        Of a plant that is stable, 1 + L turns by (pi/2)(n0 - 2 Z) from w = 0+ to pi/h, with n0 = 1
+        for the integrator and Z unstable poles. Loops that pass close to -1, where it turns faster
+        than the grid can tell, and plants that are not stable, are looked at one by one.
+        """
+        each = self._each(gains)
+        f = 1.0 + self.values * self.controller(gains, self.omega)
+        turn = np.angle(f[:, 1:] * np.conj(f[:, :-1])).sum(axis=1)
+        integrates = np.array([g.Ki > 0.0 for g in each])
+        # From w = 0+ to the grid: an integrator comes from -j inf.
+        turn += np.angle(f[:, 0]) + np.where(integrates, 0.5 * math.pi, 0.0)
+        poles = 0.5 * integrates - turn / math.pi
+        stable = np.rint(poles) == 0
+        unsure = (Ms > CLOSE_TO_SWINGING) | (np.abs(poles - np.rint(poles)) > 0.1)
+        unsure |= np.abs(self.modes).max(axis=1) >= 1.0
+        for i in map(int, np.flatnonzero(unsure)):
+            plant, one = self.sampled[i], each[i]
+            if plant.delay <= MOST_DELAY_STATES:
+                stable[i] = np.abs(closed_loop_modes(plant, one)).max() < 1.0
+            else:
+                stable[i] = loop_margins(self.plants[i], one, scan_time=self.scan_time).stable
+        return np.asarray(stable)
 
     def noise_gain(self, gains: Gains | Sequence[Gains]) -> Array:
         """Return rms of the output over rms of white noise in the reading, shape (m,) [%/%].
@@ -180,7 +194,23 @@ class PlantBank:
         """
         C = self.controller(gains, self.omega)
         power = np.abs(C / (1.0 + self.values * C)) ** 2
-        return np.asarray(np.sqrt((power * self.weights).sum(axis=1)))
+        Ki = np.array([g.Ki for g in self._each(gains)])
+        return np.asarray(np.sqrt(self.mean_over_frequency(power, Ki)))
+
+    def mean_over_frequency(self, power: Array, Ki: Array) -> Array:
+        """Return the mean from 0 to pi/h of |C S|², shape (…, m) [%²/%²].
+
+        Below the grid it is that of a first-order lag with its corner at Ki G(0).
+
+        Args:
+            power: |C S|² on the grid, shape (…, m, k) [%²/%²].
+            Ki: integral gain of each loop, shape (…, m) or (…, 1) [%/% per s].
+        """
+        lowest = self.omega[:, 0]
+        x = lowest / np.maximum(Ki * np.abs(self.values[:, 0]), 1e-12 * lowest)
+        below = power[..., 0] * lowest * (1.0 + x * x) * np.arctan(x) / x
+        below = np.where(np.broadcast_to(Ki, below.shape) > 0.0, below, power[..., 0] * lowest)
+        return np.asarray((power * self.weights).sum(axis=-1) + below * self.scan_time / math.pi)
 
     def controller(self, gains: Gains | Sequence[Gains], omega: Array) -> ComplexArray:
         """Return the controller's response [%/%] at frequencies of each plant's own.

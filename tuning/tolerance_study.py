@@ -42,7 +42,7 @@ LEAST_SAMPLES, MOST_SAMPLES, MOST_WORKERS = 20, 1_000_000, 64
 # Machines judged between two looks at the progress.
 CHUNK = 50
 # A step response is followed for so many of its slowest time constants, and scans at most.
-TIME_CONSTANTS, MOST_SCANS = 8.0, 4000
+TIME_CONSTANTS, MOST_SCANS = 8.0, 20_000
 # More draws made anew than this share of all, and the tolerances are not what was asked for [-].
 REDRAWN_WARNED = 0.01
 

@@ -2,7 +2,7 @@
 
     python tests/benchmarks/design_and_maps.py
 
-First, for each machine: the design with its schedule, Ms over 49 diameters × 21 speeds, and the
+First, for each machine: the design with its schedule, Ms over 41 diameters × 13 speeds, and the
 planes of Kc and Ki at full roll, half and core. Then Ms over a smaller grid of the film unwind, by
 the bank of plants and by a loop over python-control, on the same sampled plants, the same
 controller and the same frequencies; python-control also finds the closed loop's poles.

@@ -53,9 +53,14 @@ def test_integral_gain_is_that_of_brute_force_within_two_per_cent(scenario, desi
     for kind, gains in found.items():
         shares = np.linspace(0.0, 0.25, 6) if kind == "PID" else [0.0]
         Ki = 1.02 * gains.Ki
-        tried = np.geomspace(Ki * scan, 1e3 * Ki * scan, 1 if kind == "I" else 120)
+        if kind == "I":
+            again = Gains.integral_only(Ki)
+            kept = bank.severity(again)[0].max() <= design.ms_limit
+            assert not kept or bank.noise_gain(again).max() > most
+            continue
+        tried = np.geomspace(Ki * scan, 1e3 * Ki * scan, 120)
         tried = np.append(tried, np.linspace(0.7, 1.4, 15) * gains.Kc)
-        for Kc in tried[:1] if kind == "I" else tried:
+        for Kc in tried:
             for share in shares:
                 again = Gains(float(Kc), float(Kc / Ki), float(share * Kc / Ki))
                 if again.Ti < scan * (1.0 - 1e-9):
@@ -135,9 +140,9 @@ def test_each_kind_earns_its_place(foil, film, paper_rewind, designed):
     for scenario in (foil, film, paper_rewind):
         design = designed(scenario)
         Ki = {one.kind: one.gains.Ki for one in design.kinds}
-        assert Ki["I"] <= Ki["PI"] * 1.001 and Ki["PI"] <= Ki["PID"] * 1.001
+        assert Ki["PI"] <= Ki["PID"] * 1.001
         assert (Ki["PI"] >= 1.02 * Ki["I"]) == (design.kind != "I")
-        assert (Ki["PID"] >= 1.5 * Ki["PI"]) == (design.kind == "PID")
+        assert (Ki["PID"] >= 1.5 * max(Ki["PI"], Ki["I"])) == (design.kind == "PID")
         assert design.chosen.gains == design.gains
 
 

@@ -35,8 +35,8 @@ def room(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
     st.markdown(
         "**Where gains may lie at each diameter, at every speed.** Blue keeps the limit on Ms, "
         "grey is stable, beyond the black line the loop swings by itself. Only what is blue in all "
-        "pictures holds over the whole roll; the star marks the most Kc/Ti in it. Gains of your own "
-        "belong where all pictures are blue."
+        "pictures holds over the whole roll, and gains of your own belong there. The star marks "
+        "the most Kc/Ti in it."
     )
     bench.show_figure(
         draw_gain_plane(
