@@ -17,11 +17,10 @@ What is taken from the record:
   is a drift of the reading where the scatter shows one.
 
 What the errors suppose: the scatter about the replay is alike throughout one test and may differ
-from test to test; each reading's is correlated with the next one's by r, and n such readings count
-as n (1 - r)/(1 + r) (exact for the mean of a first-order autoregression, common practice for the
-rest). Standard errors are those of the replay linearised at the fit, in the logarithm for what is
-above zero by nature; intervals are Student's t (Seber & Wild, Nonlinear Regression, 1989, chapter
-5, restated from memory).
+from test to test; how quick and how slow it is, is taken from what is left (`tuning.fit_errors`).
+Standard errors are those of the replay linearised at the fit, in the logarithm for what is above
+zero by nature; intervals are Student's t (Seber & Wild, Nonlinear Regression, 1989, chapter 5,
+restated from memory).
 """
 
 from __future__ import annotations
@@ -36,6 +35,7 @@ from numpy.typing import NDArray
 from scipy.stats import t as student
 
 from simulator import Scenario, Trend
+from tuning.fit_errors import covariance, degrees_of_freedom, inverse, wandering
 from tuning.fit_machine_words import fit_words
 from tuning.fit_search import Record, autocorrelation
 from tuning.machine_fit import FittedTest, Learned, MachineFit
@@ -59,12 +59,8 @@ ALIKE = 0.95
 UNCERTAIN, TAKES_PART = 0.5, 0.3
 # A coordinate so near its bound stands at it [z].
 AT_BOUND = 2e-3
-# What was not seen is taken to be known so well when the others' errors are worked out [z]: a
-# factor of two at one standard error.
-AS_DESCRIBED = 0.7
 # A swing that is claimed to be known better than this is looked at again [z].
 CERTAIN = 0.2
-LEAST_FREEDOM = 3.0
 # A drift counts from so many of its standard errors on, and from this share of the noise [-].
 CLEAR_DRIFT, LEAST_DRIFT = 3.5, 0.2
 
@@ -188,7 +184,7 @@ def _without_unseen(problem: Problem, z: Array) -> tuple[set[int], Array]:
         seen = [j for j in range(len(problem.free)) if j not in unseen]
         found = {j for j in seen if float(np.linalg.norm(information[:, j])) * UNSEEN < 1.0}
         if not found:
-            error = np.sqrt(np.diag(_inverse(information, unseen)))
+            error = np.sqrt(np.diag(inverse(information, unseen)))
             found = {
                 j
                 for j in seen
@@ -202,16 +198,6 @@ def _without_unseen(problem: Problem, z: Array) -> tuple[set[int], Array]:
         z = np.array(z)
         z[list(found)] = 0.0
         _, z = refine(problem, z, held=unseen)
-
-
-def _inverse(information: Array, unseen: set[int]) -> Array:
-    """Return the covariance [-] of all coordinates, those unseen known as well as described."""
-    known = np.zeros((len(unseen), information.shape[1]))
-    for row, j in enumerate(sorted(unseen)):
-        known[row, j] = 1.0 / AS_DESCRIBED
-    _, sigma, V = np.linalg.svd(np.vstack([information, known]), full_matrices=False)
-    # What no row knows about is infinitely uncertain; so large a number is as good.
-    return np.asarray((V.T / np.maximum(sigma, 1e-6) ** 2) @ V)
 
 
 def _result(problem: Problem, z: Array, unseen: set[int]) -> MachineFit:
@@ -235,12 +221,12 @@ def _result(problem: Problem, z: Array, unseen: set[int]) -> MachineFit:
             strict=True,
         )
     )
-    freedom = _freedom(problem, left)
-    covariance = _inverse(problem.information(z), unseen)[:p, :p]
+    freedom = degrees_of_freedom(problem, left)
+    spread = covariance(problem, z, left, unseen)
     learned = tuple(
-        _learned(problem, z, j, covariance, freedom, seen=j not in unseen) for j in range(p)
+        _learned(problem, z, j, spread, freedom, seen=j not in unseen) for j in range(p)
     )
-    correlation, alike = _correlation(learned, covariance)
+    correlation, alike = _correlation(learned, spread)
     total = math.sqrt(sum(float(r @ r) for r in left) / sum(r.size for r in left))
     moved = math.sqrt(
         sum(float(np.sum((t.reading - t.reading.mean()) ** 2)) for t in problem.tests)
@@ -262,7 +248,7 @@ def _result(problem: Problem, z: Array, unseen: set[int]) -> MachineFit:
         level_error=problem.level_error,
         alike=alike,
         supposed=words.supposed,
-        warnings=words.warnings,
+        warnings=(*words.warnings, *wandering(left)),
     )
 
 
@@ -310,14 +296,6 @@ def _fitted(
         fit_percent=100.0 * (1.0 - rms / float(test.reading.std())),
         level_offset=float(level),
     )
-
-
-def _freedom(problem: Problem, left: list[Array]) -> float:
-    count = 0.0
-    for residual, basis in zip(left, problem.bases, strict=True):
-        r = min(autocorrelation(residual), 0.999)
-        count += residual.size * (1.0 - r) / (1.0 + r) - basis.shape[1]
-    return max(count - len(problem.free), LEAST_FREEDOM)
 
 
 def _learned(

@@ -92,7 +92,7 @@ def _supposed(tests: tuple[FittedTest, ...]) -> str:
     ]
     return (
         "the errors suppose that what the machine leaves unexplained is scatter, alike throughout "
-        f"a test ({'; '.join(parts)}), and that n such readings count as n (1 - r)/(1 + r)"
+        f"a test ({'; '.join(parts)}); where it wanders slowly the errors are as much wider"
     )
 
 

@@ -460,3 +460,36 @@ def test_what_matters_for_tuning_is_free_if_nothing_is_named(nonwoven):
     assert fit.described == nonwoven
     with pytest.raises(KeyError, match="free were"):
         fit.parameter(DENSITY)
+
+
+def test_unit_sign_and_scale_of_a_record_are_checked(film):
+    trend = step_test(film).trend
+    for change, says in (
+        ({"tension": 1e-3 * trend.tension}, "check the unit"),
+        ({"output": 100.0 - trend.output}, "check the sign of the output"),
+        ({"output": 0.01 * trend.output}, "share from 0 to 1"),
+    ):
+        with pytest.raises(ValueError, match=says):
+            fit_machine(replace(trend, **change), film)
+
+
+def test_quiet_hours_after_the_test_are_left_out(film):
+    trend = step_test(film, runout=False).trend
+    longer = [
+        np.concatenate([values, np.full(40_000, values[-1])])
+        for values in (trend.output, trend.line_speed, trend.diameter, trend.automatic)
+    ]
+    rng = np.random.default_rng(0)
+    steady = trend.tension[-1] + 0.5 * rng.standard_normal(40_000)
+    scan = film.controller.scan_time
+    whole = replace(
+        trend,
+        time=np.concatenate([trend.time, trend.time[-1] + scan * np.arange(1, 40_001)]),
+        tension=np.concatenate([trend.tension, steady]),
+        output=longer[0], line_speed=longer[1], diameter=longer[2], automatic=longer[3],
+        setpoint=np.full(trend.time.size + 40_000, np.nan),
+    )  # fmt: skip
+    # As a file would have it: nothing but what was recorded.
+    fit = fit_machine(read_trend(whole.to_csv()), film)
+    assert fit.tests[0].time.size < trend.time.size + 3500
+    assert fit.parameter("web.modulus").after == pytest.approx(film.web.modulus, rel=0.05)
