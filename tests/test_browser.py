@@ -9,11 +9,14 @@ import subprocess
 import sys
 import time
 import urllib.request
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from simulator import load_scenario, operating_point
+from tuning import step_test
+from tuning.screens import full_roll_to_core
 
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 
@@ -162,3 +165,30 @@ def test_the_core_is_the_core_in_us_units(page, address):
         if reading.inner_text().strip() == wanted:
             break
     assert reading.inner_text().strip() == wanted
+
+
+def test_closer_looks_open_in_turn(page, address):
+    page.goto(f"{address}/full-roll-to-core")
+    settled(page)
+    for name in full_roll_to_core.VIEWS:
+        page.locator("[data-testid='stButtonGroup']").get_by_text(name, exact=True).click()
+        settled(page)
+        sound(page)
+        assert page.locator("[data-testid='stAlertContentError']").count() == 0
+
+
+def test_a_recorded_step_test_teaches_the_machine(page, address, tmp_path):
+    film = load_scenario(ROOT / "scenarios" / "film_unwind.toml")
+    stiff = replace(film, web=replace(film.web, modulus=1.3 * film.web.modulus))
+    record = tmp_path / "full roll.csv"
+    record.write_text(step_test(stiff, runout=False).trend.to_csv(), encoding="utf-8")
+    page.goto(f"{address}/full-roll-to-core")
+    settled(page)
+    page.locator("[data-testid='stButtonGroup']").get_by_text("Learn the machine").click()
+    settled(page)
+    page.get_by_text("step tests recorded on this machine").click()
+    page.locator("[data-testid='stMain'] input[type='file']").set_input_files(record)
+    page.get_by_text("Use the machine as learned").click(timeout=WAIT)
+    page.get_by_text("Back to the machine as described").wait_for(timeout=WAIT)
+    settled(page)
+    sound(page)

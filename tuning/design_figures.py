@@ -62,7 +62,7 @@ def draw_sensitivity_map(
     if design.binds_proportional is not None and design.kind != "I":
         _mark(axes, design.binds_proportional, "s", 13.0, "limits Kc", units)
     if design.binds_integral is not None:
-        _mark(axes, design.binds_integral, "o", 24.0, "limits Kc/Ti", units)
+        _mark(axes, design.binds_integral, "o", 20.0, "limits Kc/Ti", units)
     axes.set_xlabel(f"roll diameter [{units.label('diameter')}]", fontsize=FONT)
     axes.set_ylabel(f"line speed [{units.label('speed')}]", fontsize=FONT)
     axes.set_title(_worst_words(over, design), fontsize=FONT, loc="left", pad=12.0)

@@ -153,7 +153,7 @@ def _response(
     if at_limit.any():
         warnings.append("the output reaches its limit")
     elif metrics is not None and math.isnan(metrics.settling_time):
-        warnings.append(f"the tension does not settle within {duration - LEAD:.3g} s")
+        warnings.append(f"the tension does not settle within {duration - LEAD:.2g} s")
     return RollResponse(
         name=name,
         diameter=diameter,

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from simulator import Scenario
 from simulator.machine import named_diameters
+from simulator.ripple import largest_ripple
 from simulator.scenario_checks import hunting
 from simulator.units import METRIC, UnitSystem, sensible
 from tuning.design import RollCase, RollDesign
@@ -51,9 +52,16 @@ def roll_verdict(
         units: that the reader wants.
     """
     problems = [f"the tension is out of reach at {place}" for place in design.out_of_reach]
-    problems += _response_problems(responses, units)
     if text := hunting(scenario):
         problems.append(text)
+    problems += _response_problems(responses, units)
+    shaken, where, _ = largest_ripple(scenario)
+    if "slack or broken web" in " ".join(shaken.warnings):
+        problems.append(
+            f"at {units.text(where, 'diameter')} the runout of the roll alone shakes the tension "
+            f"by {units.text(shaken.tension, 'tension')} up and down, as much as there is to a "
+            "slack or broken web"
+        )
     Ms = design.worst.margins.Ms
     if problems:
         headline = (
@@ -111,7 +119,7 @@ def _response_problems(responses: Sequence[RollResponse], units: UnitSystem) -> 
             found.setdefault(f"a setpoint step ends in a {r.trend.web_lost}", []).append(place)
         elif r.metrics is None or math.isnan(r.metrics.settling_time):
             lasts = float(r.trend.time[-1]) - r.stepped_at
-            text = f"a setpoint step does not settle within {lasts:.3g} s"
+            text = f"a setpoint step does not settle within {lasts:.2g} s"
             found.setdefault(text, []).append(place)
         if r.running_lost:
             text = f"at the setpoint alone, noise and runout end in a {r.running_lost}"

@@ -108,7 +108,8 @@ def design():
 
 
 def test_what_a_schedule_buys_is_said(design):
-    assert "6.0 times less" in schedule_in_words(design, METRIC)
+    # 2 of 12.
+    assert "only 17 % of the error" in schedule_in_words(design, METRIC)
     assert "800 mm" in schedule_in_words(design, METRIC)
     little = replace(design.schedule, gained=(ScheduleGain(0.8, 2.2, 2.0),))
     assert "not worth" in schedule_in_words(replace(design, schedule=little), METRIC)
@@ -118,7 +119,7 @@ def test_what_a_schedule_buys_is_said(design):
 def test_kinds_side_by_side(design):
     (row,) = kind_rows(design)
     assert row["control"] == "PI" and row["Kc/Ti [1/s]"] == "0.500"
-    assert row["output moved by noise [% rms]"] == "0.012"
+    assert row["noise in output [% rms]"] == "0.012"
 
 
 def test_schedule(design):
