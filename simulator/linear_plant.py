@@ -20,7 +20,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import expm, matrix_balance, schur
+from scipy.linalg import expm, schur
+from scipy.linalg.lapack import dgebal
 
 if TYPE_CHECKING:
     import control
@@ -59,7 +60,7 @@ def triangular(A: Array) -> tuple[ComplexArray, ComplexArray, Array]:
     Args:
         A: state matrix, shape (n, n) [any].
     """
-    balanced, (scale, _) = matrix_balance(A, permute=False, separate=True)
+    balanced, _, _, scale, _ = dgebal(A, scale=1, permute=0)
     T, Q = schur(balanced, output="complex")
     return T, Q, scale
 

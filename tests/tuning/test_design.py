@@ -13,6 +13,7 @@ from tuning.design import best_gains, design_for_roll, reading_noise
 from tuning.gains import Gains
 from tuning.margins import loop_margins
 from tuning.plant_bank import plant_bank
+from tuning.roll_grid import folding_diameters
 
 ROUNDING = 1.0 + 1e-6
 
@@ -231,3 +232,42 @@ def test_a_schedule_keeps_a_whole_roll_closer_to_its_setpoint(film, designed):
         left.append(np.abs(trend.web_tension - 150.0)[large].max())
     # What a ramp leaves goes with 1/Ki, and Ki is more than twice as large there.
     assert left[1] < 0.6 * left[0]
+
+
+@pytest.mark.parametrize(("scan", "retardation"), [(0.05, 0.0), (0.2, 0.001)])
+def test_a_swing_that_folds_under_the_scans_is_not_stepped_over(foil, scan, retardation):
+    """Where a light swing meets half the scan rate, Ms has a peak 1 % of the diameter wide."""
+    slow = replace(
+        foil,
+        controller=replace(foil.controller, scan_time=scan),
+        web=replace(foil.web, retardation_time=retardation),
+    )
+    assert folding_diameters(slow)
+    design = design_for_roll(slow)
+    low, high = diameter_range(slow)
+    points = [
+        (float(D), v)
+        for D in np.linspace(low, high, 1500)
+        for v in (slow.run.line_speed, slow.run.crawl_speed)
+    ]
+    bank = plant_bank(slow, points)
+    assert bank.severity(design.gains)[0].max() <= 1.6 * ROUNDING
+    each = [design.schedule.gains_at(D) for D, _ in points]
+    assert bank.severity(each)[0].max() <= 1.6 * ROUNDING
+
+
+def test_scans_longer_than_all_motion_leave_spent_modes_and_a_design(film):
+    """At 10 s a scan the modes of the plant are 0 to the last bit: G is a gain and a delay."""
+    slow = replace(film, controller=replace(film.controller, scan_time=10.0))
+    design = design_for_roll(slow)
+    assert design.worst.margins.stable
+    assert design.worst.margins.Ms <= 1.6 * ROUNDING
+
+
+def test_a_hundred_scans_of_dead_time_are_designed_for(film):
+    late = replace(film, torque_device=replace(film.torque_device, dead_time=2.0))
+    design = design_for_roll(late, kinds=["PI"])
+    for D in named_diameters(late).values():
+        plant = linearise(late, diameter=D, line_speed=late.run.crawl_speed)
+        m = loop_margins(plant, design.gains, scan_time=late.controller.scan_time)
+        assert m.stable and m.Ms <= 1.6 * ROUNDING

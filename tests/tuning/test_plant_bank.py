@@ -11,7 +11,7 @@ from scipy.linalg import matrix_balance, solve_discrete_lyapunov
 from simulator import linearise, simulate
 from simulator.machine import diameter_range
 from tuning.gains import Gains
-from tuning.margins import closed_loop, loop_margins
+from tuning.margins import closed_loop, closed_loop_modes, loop_margins
 from tuning.plant_bank import bank_of, plant_bank
 from tuning.process_model import ProcessModel
 
@@ -112,3 +112,28 @@ def test_plants_that_do_not_belong_together_are_refused():
     other = ProcessModel("first order", 2.0, 10.0, 1.0)
     with pytest.raises(ValueError, match="dead time"):
         bank_of([LAG.linear_plant(), other.linear_plant()], scan_time=0.1)
+
+
+def test_stability_by_turns_is_that_by_eigenvalues(scenario):
+    """Random gains, calm to wild, at three scan times: no loop is judged otherwise."""
+    draws = np.random.default_rng(7)
+    for scan in (0.003, scenario.controller.scan_time, 0.3):
+        machine = replace(scenario, controller=replace(scenario.controller, scan_time=scan))
+        bank = plant_bank(machine, some_points(machine))
+        for _ in range(15):
+            Kc, Ti = 10.0 ** draws.uniform(-3.5, 0.5), 10.0 ** draws.uniform(-3.0, 2.0)
+            gains = Gains(Kc, Ti, float(draws.choice([0.0, 0.02, 0.2])))
+            by_eigenvalues = [
+                np.abs(closed_loop_modes(plant, gains)).max() < 1.0 for plant in bank.sampled
+            ]
+            assert list(np.isfinite(bank.severity(gains)[0])) == by_eigenvalues
+
+
+def test_noise_of_a_very_slow_loop_counts_below_the_grid_too(nonwoven):
+    """Ki G(0) far below the slowest mode: the loop is a lag, and sigma_u/sigma_n = Ki h/sqrt(2 a)
+    with a = Ki G(0) h per scan, exact for I alone on a plant that is quick against it."""
+    gains = Gains.integral_only(1e-5)
+    bank = plant_bank(nonwoven, [(0.4, nonwoven.run.line_speed)])
+    per_scan = gains.Ki * bank.scan_time
+    expected = per_scan / math.sqrt(2.0 * per_scan * bank.plants[0].static_gain)
+    assert bank.noise_gain(gains)[0] == pytest.approx(expected, rel=0.02)
