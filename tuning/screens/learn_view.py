@@ -85,7 +85,8 @@ def view(design: RollDesign | None, scenario: Scenario, units: UnitSystem) -> No
 def _by_name(text: str, tests: Sequence[_Test]) -> str:
     """Call each test by the name of its file."""
     for number, test in enumerate(tests, start=1):
-        text = re.sub(rf"\b[Tt]est {number}\b", test.name, text)
+        parts = re.split(rf"\b[Tt]est {number}\b", text)
+        text = test.name.join(parts)
     return text
 
 
@@ -97,7 +98,9 @@ def _offer(fit: MachineFit, scenario: Scenario) -> None:
         bench.set_scenario(replace(fit.as_written(), note=_noted(scenario.note)))
         st.rerun()
     before: Scenario | None = st.session_state.get(BEFORE)
-    if before is not None and right.button("Back to the machine as described", key="learn.back"):
+    if before is None or before == scenario or before.title != scenario.title:
+        return
+    if right.button("Back to the machine as described", key="learn.back"):
         del st.session_state[BEFORE]
         bench.set_scenario(before)
         st.rerun()
