@@ -34,6 +34,8 @@ Array = NDArray[np.float64]
 
 # Columns of the list of rules below the picture; radius of a mark [inch].
 COLUMNS, MARK = 3, 0.05
+# An axis grows so many times at most for the sake of the rules [-].
+MOST_WIDER = 4.0
 SWINGS = "swings by itself"
 
 
@@ -61,6 +63,9 @@ def draw_gain_plane(
     right = min(math.sqrt(float(p.Kc.max() * p.stable_Kc.max())) for p in planes)
     top = min(math.sqrt(float(p.Ki.max() * p.stable_Ki.max())) for p in planes)
     given = [(s.rule.name, s.gains) for s in suggestions if s.gains is not None]
+    # Half of the rules ought to be seen, if the star can still be told from the corner.
+    right = _wider(right, [g.Kc for _, g in given])
+    top = _wider(top, [g.Ki for _, g in given])
     shown = [(name, g) for name, g in given if g.Kc < right and g.Ki < top]
     words = [f"{number}  {name}" for number, (name, _) in enumerate(shown, start=1)]
     if len(given) > len(shown):
@@ -91,6 +96,12 @@ def draw_gain_plane(
     for axes, plane in zip(panels, planes, strict=True):
         _label(axes, plane, gains, [g for _, g in shown], ms_limit=ms_limit)
     return figure
+
+
+def _wider(end: float, values: Sequence[float]) -> float:
+    """Return the end of an axis that shows half of some values, but no more than MOST_WIDER."""
+    middle = 1.1 * float(np.median(values)) if len(values) else 0.0
+    return max(end, min(middle, MOST_WIDER * end))
 
 
 def _draw_regions(
