@@ -43,14 +43,6 @@ class CorePrediction:
     model: Array
     true: Array
 
-    def miss(self, name: str) -> float:
-        """Return how far a prediction is off the machine itself [N, rms].
-
-        Args:
-            name: "learned", "described" or "model".
-        """
-        return float(np.sqrt(np.mean((getattr(self, name) - self.true) ** 2)))
-
 
 def predict_core(fit: MachineFit, *, true: Scenario | None = None) -> CorePrediction:
     """Return what a fit says about a step of the output at the core.

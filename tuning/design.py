@@ -14,8 +14,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from simulator import Scenario, linearise, operating_point
-from simulator.machine import diameter_range, named_diameters
+from simulator import Scenario, linearise
+from simulator.machine import diameter_range
 from simulator.sensing_and_control import ScheduledGains
 from simulator.units import METRIC
 from tuning.gain_schedule import GainSchedule, schedule_over_roll
@@ -23,6 +23,7 @@ from tuning.gains import Gains
 from tuning.margins import CALM_MS, RINGS_ABOVE, SOUND_MS, Margins, loop_margins
 from tuning.most_integral import KINDS, Kind, Limits, most_integral
 from tuning.plant_bank import PlantBank, plant_bank
+from tuning.plant_points import plant_points
 from tuning.roll_grid import roll_grid, speeds_over, worst_over_roll
 
 DEFAULT_MS = SOUND_MS
@@ -85,7 +86,6 @@ class RollDesign:
         kind: of controller that they are for.
         ms_limit: that they keep [-].
         noise_limit: of the output's rms, that they keep [% rms].
-        cases: full margins at the named diameters, at line and then at crawl speed.
         worst: where Ms is highest.
         binds_integral: where more integral action would break the limit first; None where nothing
             does but noise.
@@ -100,7 +100,6 @@ class RollDesign:
     kind: Kind
     ms_limit: float
     noise_limit: float
-    cases: tuple[RollCase, ...]
     worst: RollCase
     binds_integral: RollCase | None
     binds_proportional: RollCase | None
@@ -188,11 +187,6 @@ def design_for_roll(
         kind=chosen,
         ms_limit=ms_limit,
         noise_limit=noise_limit,
-        cases=tuple(
-            _case(scenario, gains, D, v)
-            for v in speeds_over(scenario, 2)
-            for D in named_diameters(scenario).values()
-        ),
         worst=_case(scenario, gains, worst.diameter, worst.line_speed),
         binds_integral=_binding(scenario, gains, judged, limits, integral=True),
         binds_proportional=_binding(scenario, gains, judged, limits, integral=False),
@@ -343,12 +337,10 @@ def _seats(scenario: Scenario, *, noise_output: float) -> tuple[tuple[str, ...],
     """Return (points out of reach, warnings): an output at its end leaves no loop to judge."""
     out_of_reach, warnings = [], []
     c = scenario.controller
-    for v in speeds_over(scenario, 2):
-        for name, D in named_diameters(scenario).items():
-            point = operating_point(scenario, diameter=D, line_speed=v)
-            place = f"{name}, {METRIC.text(v, 'speed')}"
-            if not point.reachable:
-                out_of_reach.append(f"{place}: {point.reason}")
-            elif min(point.output - c.output_low, c.output_high - point.output) < 3 * noise_output:
-                warnings.append(f"{place}: noise drives the output to its limit")
+    for p in plant_points(scenario):
+        output = p.point.output
+        if not p.point.reachable:
+            out_of_reach.append(f"{p.place}: {p.point.reason}")
+        elif min(output - c.output_low, c.output_high - output) < 3 * noise_output:
+            warnings.append(f"{p.place}: noise drives the output to its limit")
     return tuple(out_of_reach), tuple(warnings)

@@ -51,10 +51,8 @@ def covariance(problem: Problem, z: Array, left: list[Array], unseen: set[int]) 
         J = information[start : start + residual.size]
         c = tapered_autocovariance(residual / noise)
         both_ways = np.concatenate([c[:0:-1], c])
-        spread = np.column_stack(
-            [fftconvolve(column, both_ways, mode="same") for column in _padded(J, c.size).T]
-        )
-        score += J.T @ spread[c.size : c.size + residual.size]
+        spread = fftconvolve(J, both_ways[:, None], axes=0)[c.size - 1 :][: residual.size]
+        score += J.T @ spread
         start += residual.size
     rest = information[start:]
     slow = quick @ (score + rest.T @ rest) @ quick
@@ -125,7 +123,3 @@ def tapered_autocovariance(residual: Array) -> Array:
     lags = max(int(BELIEVED * n), 1)
     full = correlate(residual, residual, mode="full", method="fft")[n - 1 : n - 1 + lags] / n
     return np.asarray(full * (1.0 - np.arange(lags) / lags))
-
-
-def _padded(columns: Array, by: int) -> Array:
-    return np.pad(columns, ((by, by), (0, 0)))

@@ -25,6 +25,11 @@ class PlantPoint:
     plant: LinearPlant
 
     @property
+    def place(self) -> str:
+        """Name of the diameter and line speed, such as "core, 150 m/min"."""
+        return f"{self.name}, {METRIC.text(self.point.line_speed, 'speed')}"
+
+    @property
     def roll_frequency(self) -> float:
         """Turns of the roll [Hz]: where an out-of-round roll shakes the tension."""
         return self.point.roll_speed / (2.0 * math.pi)
@@ -47,8 +52,5 @@ def plant_points(scenario: Scenario) -> tuple[PlantPoint, ...]:
 def seat_warnings(points: tuple[PlantPoint, ...]) -> tuple[str, ...]:
     """Return what is wrong with where the output sits, or with the device there, point by point."""
     return tuple(
-        f"{p.name}, {METRIC.text(p.point.line_speed, 'speed')}: {text}"
-        for p in points
-        for text in (p.point.reason, *p.point.warnings)
-        if text
+        f"{p.place}: {text}" for p in points for text in (p.point.reason, *p.point.warnings) if text
     )

@@ -97,7 +97,6 @@ def design():
         kind="PI",
         ms_limit=1.6,
         noise_limit=0.2,
-        cases=(case,),
         worst=case,
         binds_integral=case,
         binds_proportional=None,

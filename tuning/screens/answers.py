@@ -14,11 +14,13 @@ from simulator import Scenario, Trend, linearise
 from simulator.machine import named_diameters
 from simulator.ripple import Ripple, largest_ripple
 from simulator.roll_run import run_roll
+from simulator.units import UnitSystem
 from tuning.design import DEFAULT_MS, RollDesign, design_for_roll
 from tuning.detuning import Detuned, calm_enough, detuning
 from tuning.fit_machine import fit_machine
 from tuning.gain_plane import MS_LEVELS, GainPlane, gain_plane
 from tuning.gains import Gains
+from tuning.gains_as_set import GainsAsSet, judge_as_set
 from tuning.handover import Handover, handover
 from tuning.judged_rules import JudgedRule, rules_at_point
 from tuning.machine_fit import MachineFit
@@ -28,6 +30,7 @@ from tuning.recorded_step import RecordedStep, recorded_step
 from tuning.relay_test import RelayTest, relay_test
 from tuning.roll_grid import SensitivityMap, sensitivity_map
 from tuning.roll_responses import RollResponse, roll_responses
+from tuning.roll_verdict import RollVerdict, roll_verdict
 from tuning.step_test import StepTest, step_test
 from tuning.tolerance_results import Share
 from tuning.ultimate import Ultimate, ultimate_cycle
@@ -149,6 +152,18 @@ def responses(scenario: Scenario, gains: Gains) -> tuple[RollResponse, ...]:
 def calm_shares(scenario: Scenario, detuned: tuple[Detuned, ...]) -> tuple[Share, ...]:
     """Return for each limit on Ms the share of machines within tolerances that do not ring."""
     return calm_enough(scenario, detuned)
+
+
+@st.cache_data(max_entries=20, show_spinner=False)
+def verdict(scenario: Scenario, design: RollDesign, units: UnitSystem) -> RollVerdict:
+    """Return what to think of the recommended gains."""
+    return roll_verdict(scenario, design, responses(scenario, design.gains), units)
+
+
+@st.cache_data(max_entries=20, show_spinner=False)
+def as_set(scenario: Scenario) -> GainsAsSet | None:
+    """Return what the gains in the scenario do over the roll."""
+    return judge_as_set(scenario)
 
 
 @st.cache_data(max_entries=20, show_spinner="Running the roll through …")

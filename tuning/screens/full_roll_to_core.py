@@ -13,11 +13,9 @@ from simulator.screens import bench
 from simulator.units import UnitSystem
 from tuning.design import RollDesign
 from tuning.design_figures import draw_sensitivity_map
-from tuning.gains_as_set import judge_as_set
 from tuning.margins import CALM_MS, RINGS_ABOVE
 from tuning.most_integral import KINDS, Kind
 from tuning.plant_points import plant_points, seat_warnings
-from tuning.roll_verdict import roll_verdict
 from tuning.screens import answers, learn_view, roll_views, tolerance_view
 from tuning.tables import form_rows, gains_in_words, kind_rows
 
@@ -95,7 +93,7 @@ def _pick() -> tuple[float, tuple[Kind, ...]]:
 
 
 def _show_design(design: RollDesign, scenario: Scenario, units: UnitSystem) -> None:
-    verdict = roll_verdict(scenario, design, answers.responses(scenario, design.gains), units)
+    verdict = answers.verdict(scenario, design, units)
     words = gains_in_words(design.gains)
     kind = "" if design.gains.is_integral_only else f"{design.kind}: "
     gains = f"**{bench.told(f'{kind}{words}')}.** "
@@ -134,7 +132,7 @@ def _show_design(design: RollDesign, scenario: Scenario, units: UnitSystem) -> N
 
 def _as_set(scenario: Scenario, units: UnitSystem) -> str:
     """Say what the gains in the scenario would do."""
-    found = judge_as_set(scenario)
+    found = answers.as_set(scenario)
     if found is None:
         return ""
     worst = found.worst
