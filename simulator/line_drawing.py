@@ -13,9 +13,9 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Circle
 from numpy.typing import NDArray
 
+from simulator.cell_forces import web_resultant
 from simulator.figure_style import BLACK, BLUE, FONT, GREY, SMALL, VERMILION, WIDTH, text_size
 from simulator.label_places import Array, Page, around, beside
-from simulator.line_facts import web_resultant
 from simulator.machine import diameter_range
 from simulator.scenario import Scenario
 from simulator.units import METRIC, UnitSystem, sensible
@@ -178,7 +178,7 @@ def _write_labels(drawing: _Drawing, scenario: Scenario, path: WebPath, units: U
     points = SMALL if many else FONT
     cell, wheel = scenario.load_cell, path.rollers[path.load_cell]
     middle, reach = drawing.at(wheel.centre), wheel.radius * drawing.scale
-    pull = _text(units, web_resultant(scenario), "tension")
+    pull = _text(units, web_resultant(scenario.run.tension, cell.wrap_angle), "tension")
     tension = _text(units, scenario.run.tension, "tension")
 
     for i, span in enumerate(path.spans):

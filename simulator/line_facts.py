@@ -1,7 +1,7 @@
 """What follows from a machine's description, put together for a reader.
 
 K = A E/L       stiffness of a span         L/v      its time constant
-v/(pi D)        turns of the roll           2 T sin(b/2)   resultant of the web on a roller
+v/(pi D)        turns of the roll
 """
 
 from __future__ import annotations
@@ -67,17 +67,10 @@ class LineFacts:
     Attributes:
         rolls: from full roll to core; one entry for a pull roll.
         spans: from the roll to the nip.
-        resultant: of the web on the load-cell roller at the running tension [N].
     """
 
     rolls: tuple[RollFacts, ...]
     spans: tuple[SpanFacts, ...]
-    resultant: float
-
-
-def web_resultant(scenario: Scenario) -> float:
-    """Return the resultant of the web on the load-cell roller at the running tension [N]."""
-    return 2.0 * scenario.run.tension * math.sin(0.5 * scenario.load_cell.wrap_angle)
 
 
 def line_facts(scenario: Scenario) -> LineFacts:
@@ -115,4 +108,4 @@ def line_facts(scenario: Scenario) -> LineFacts:
         )
         for span in scenario.span
     )
-    return LineFacts(tuple(rolls), spans, web_resultant(scenario))
+    return LineFacts(tuple(rolls), spans)

@@ -14,10 +14,9 @@ import math
 import numpy as np
 
 from simulator import control_kernel, kernel
+from simulator.cell_forces import rated_tension
 from simulator.scenario import PullRoll, Scenario
 from simulator.torque_devices import Clutch, FrictionBrake, TorqueMotor
-
-STANDARD_GRAVITY = 9.80665  # [m/s²], exact by definition
 
 # Limits of the live signal of a 4–20 mA transmitter, 3.8 and 20.5 mA, as shares of the range
 # (NAMUR recommendation NE 43, from memory).
@@ -288,10 +287,4 @@ def signal_limits(scenario: Scenario) -> tuple[float, float]:
     Two things end it: the live range of the transmitter's signal, and the rated load of the cells.
     """
     full_scale = scenario.controller.tension_range
-    cell = scenario.load_cell
-    off_axis = math.cos(cell.sensing_angle - cell.bisector_angle)
-    per_newton = 2.0 * math.sin(0.5 * cell.wrap_angle) * abs(off_axis)
-    # The roller's weight already loads the cells; it counts along the sensing axis.
-    weight = -STANDARD_GRAVITY * cell.roller_mass * math.sin(cell.sensing_angle)
-    headroom = cell.rated_load * cell.cells - math.copysign(1.0, off_axis) * weight
-    return SIGNAL_LOW * full_scale, min(SIGNAL_HIGH * full_scale, max(headroom, 0.0) / per_newton)
+    return SIGNAL_LOW * full_scale, min(SIGNAL_HIGH * full_scale, rated_tension(scenario.load_cell))

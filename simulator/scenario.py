@@ -16,7 +16,7 @@ from pydantic.dataclasses import dataclass
 
 from simulator.quantity import SETTINGS, Flag, Quantity, Text
 from simulator.scenario_checks import contradictions, doubts
-from simulator.sensing_and_control import Controller, LoadCell
+from simulator.sensing_and_control import Controller, DataSheet, LoadCell
 from simulator.torque_devices import TorqueDevice
 from simulator.units import readable
 
@@ -189,6 +189,7 @@ class Scenario:
     load_cell: LoadCell
     controller: Controller
     nip: Nip | None = None
+    data_sheet: DataSheet | None = None
     note: Text = ""
     # The text that it was read from, comments and all; not part of what the machine is.
     source: str = field(default="", compare=False, repr=False)

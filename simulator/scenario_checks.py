@@ -11,6 +11,8 @@ import math
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
+from simulator.cell_forces import display_reading, forces_on
+
 if TYPE_CHECKING:
     from simulator.scenario import Scenario
 
@@ -152,7 +154,7 @@ def _doubtful_control(s: Scenario) -> Iterator[str]:
             f"the deadband leaves the tension up to {0.01 * c.deadband * c.tension_range:.3g} N "
             "off its setpoint: the controller does nothing inside it"
         )
-    shown = s.run.tension * (1.0 + 0.01 * cell.gain_error) + cell.zero_error
+    shown = display_reading(cell, s.run.tension)
     if not 0.0 < shown < c.tension_range:
         yield (
             f"with this zero and gain the running tension reads {shown:.4g} N, outside the "
@@ -207,20 +209,17 @@ def doubts(s: Scenario) -> tuple[str, ...]:
             f"running tension is {100.0 * s.run.tension / breaking:.0f} % of breaking tension; "
             "most webs run near 10 %"
         )
-    off_axis = cell.sensing_angle - cell.bisector_angle
-    if abs(math.sin(off_axis)) > 0.5:
+    if abs(math.sin(cell.sensing_angle - cell.bisector_angle)) > 0.5:
         found.append("the load cells sense over 30 deg away from the resultant of the wrap")
-    web = 2.0 * s.run.tension * math.sin(0.5 * cell.wrap_angle) * math.cos(off_axis)
-    weight = -9.80665 * cell.roller_mass * math.sin(cell.sensing_angle)
-    rated = cell.rated_load * cell.cells
-    if abs(weight) > rated:
+    forces, rated = forces_on(cell, s.run.tension), cell.rated_load * cell.cells
+    if abs(forces.weight_load) > rated:
         found.append(
-            f"the roller alone loads the cells with {abs(weight):.3g} N, more than the {rated:.3g} "
-            "N that they are rated for"
+            f"the roller alone loads the cells with {abs(forces.weight_load):.3g} N, more than the "
+            f"{rated:.3g} N that they are rated for"
         )
-    elif abs(web + weight) > rated:
+    elif abs(forces.load) > rated:
         found.append(
-            f"running tension and roller load the cells with {abs(web + weight):.3g} N, more than "
+            f"running tension and roller load the cells with {abs(forces.load):.3g} N, more than "
             f"the {rated:.3g} N that they are rated for"
         )
     if s.run.tension > 0.9 * s.controller.tension_range:

@@ -27,7 +27,7 @@ from simulator.errors import Fault, ScenarioError
 from simulator.quantity import FROM_FILE, Quantity, quantities
 from simulator.scenario import Scenario
 from simulator.scenario_checks import contradictions
-from simulator.sensing_and_control import Controller, LoadCell, ScheduledGains
+from simulator.sensing_and_control import Controller, DataSheet, LoadCell, ScheduledGains
 from simulator.torque_devices import DEVICES
 from simulator.units import examples, format_quantity
 
@@ -49,6 +49,7 @@ _SECTIONS: dict[str, tuple[type, ...]] = {
     "load_cell": (LoadCell,),
     "controller": (Controller,),
     "nip": (schema.Nip,),
+    "data_sheet": (DataSheet,),
 }
 # What pydantic puts into a path where a section may be one of several classes → the class.
 _TAGS: dict[str, dict[str, type]] = {
@@ -56,7 +57,7 @@ _TAGS: dict[str, dict[str, type]] = {
     "torque_device": DEVICES,
 }
 # Sections that a file may leave out.
-_OPTIONAL = ("nip",)
+_OPTIONAL = ("nip", "data_sheet")
 _KINDS = " or ".join(f'"{kind}"' for kind in DEVICES)
 
 Location = tuple[str | int, ...]

@@ -1,4 +1,4 @@
-"""The load cell and the digital controller as a scenario describes them."""
+"""The load cells and the digital controller as a scenario describes them."""
 
 from __future__ import annotations
 
@@ -58,6 +58,52 @@ class LoadCell:
                 "sensing_angle must not be square to bisector_angle: the cells would feel nothing"
             )
         return self
+
+
+@dataclass(frozen=True, config=SETTINGS)
+class DataSheet:
+    """Each load cell by its data sheet, and the amplifier and converter behind the cells.
+
+    What has a default is common practice, no source: 2 mV/V, 10 V and 150 % are what most foil
+    strain-gauge cells have.
+    """
+
+    sensitivity: Annotated[
+        float,
+        Quantity("mV/V", 0.0, 1e3, "signal at rated load, a volt of excitation", above=True),
+    ] = 2.0
+    excitation: Annotated[
+        float, Quantity("V", 0.0, 100.0, "voltage that feeds the cells", above=True)
+    ] = 10.0
+    overload: Annotated[
+        float, Quantity("%", 100.0, 10_000.0, "load that a cell bears unharmed, of its rating")
+    ] = 150.0
+    side_load: (
+        Annotated[
+            float, Quantity("%", 0.0, 10_000.0, "load across its axis that a cell bears, of rating")
+        ]
+        | None
+    ) = None
+    deflection: (
+        Annotated[
+            float, Quantity("m", 0.0, 0.05, "how far a cell gives at its rated load", above=True)
+        ]
+        | None
+    ) = None
+    combined_error: (
+        Annotated[
+            float, Quantity("%", 0.0, 20.0, "bent line, hysteresis and repetition, of the rating")
+        ]
+        | None
+    ) = None
+    zero_temperature: (
+        Annotated[float, Quantity("%/K", 0.0, 10.0, "how far heat moves the zero, of the rating")]
+        | None
+    ) = None
+    amplifier_noise: Annotated[
+        float, Quantity("V", 0.0, 1.0, "noise of the amplifier at its input, rms")
+    ] = 0.0
+    bits: Annotated[int, Field(strict=True, ge=6, le=32)] = 16
 
 
 @dataclass(frozen=True, config=SETTINGS)

@@ -65,6 +65,9 @@ _EXAMPLES = {
     "%": "%",
     "%/s": "%/s, %/min",
     "K": "K, degC, degF",
+    "%/K": "%/K, %/degC, %/degF",
+    "V": "V, mV, uV",
+    "mV/V": "mV/V",
 }
 # Units to show a limit in, the largest first.
 _READABLE = {
@@ -74,6 +77,7 @@ _READABLE = {
     "N": ("kN", "N"),
     "rad": ("deg",),
     "m/s": ("m/min",),
+    "V": ("V", "mV", "uV"),
 }
 
 

@@ -20,7 +20,7 @@ from simulator import Scenario, ScenarioError, read_scenario, scenario_text, wit
 from simulator import scenario as schema
 from simulator.quantity import Quantity, quantities
 from simulator.screens import bench
-from simulator.sensing_and_control import Controller, LoadCell
+from simulator.sensing_and_control import Controller, DataSheet, LoadCell
 from simulator.torque_devices import DEVICES
 from simulator.units import examples
 
@@ -145,6 +145,7 @@ def _sections(
         "Spans and rollers": stations,
         "Torque device": [list(_fields("torque_device", "", device, document["torque_device"]))],
         "Load cell": [list(_fields("load_cell", "", LoadCell, document["load_cell"]))],
+        "Data sheet": [list(_fields("data_sheet", "", DataSheet, document.get("data_sheet", {})))],
         "Nip": [list(_fields("nip", "", schema.Nip, document.get("nip", {})))],
         "Controller": [list(_fields("controller", "", Controller, document["controller"]))],
     }
@@ -234,7 +235,7 @@ def _value(field: _Field, entry: Any) -> Any:
     if not text.strip():
         return None
     plain_number = (field.quantity is not None and not field.quantity.unit) or (
-        field.quantity is None and field.key.endswith(".cells")
+        field.quantity is None and field.key.endswith((".cells", ".bits"))
     )
     if plain_number:
         with contextlib.suppress(ValueError):

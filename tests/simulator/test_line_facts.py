@@ -1,12 +1,11 @@
 """Facts of the line, recomputed by hand for the film unwind."""
 
 import math
-from dataclasses import replace
 
 import pytest
 
 from simulator import Scenario
-from simulator.line_facts import line_facts, web_resultant
+from simulator.line_facts import line_facts
 
 
 def test_spans_of_the_film(film: Scenario) -> None:
@@ -36,10 +35,3 @@ def test_swing_is_damped_less_at_crawl(scenario: Scenario) -> None:
     """Damping comes with line speed; a wide margin, since drag and the web damp as well."""
     for roll in line_facts(scenario).rolls:
         assert roll.damping_crawl < roll.damping
-
-
-def test_resultant(film: Scenario) -> None:
-    # F = 2 T sin(b/2): wraps of 60°, 120° and 180° make T, 1.732 T and 2 T, exact.
-    for wrap, times in ((60.0, 1.0), (120.0, math.sqrt(3.0)), (180.0, 2.0)):
-        cell = replace(film.load_cell, wrap_angle=math.radians(wrap))
-        assert web_resultant(replace(film, load_cell=cell)) == pytest.approx(150.0 * times)
