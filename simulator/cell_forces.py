@@ -19,9 +19,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from scipy.constants import g as STANDARD_GRAVITY
-
 from simulator.sensing_and_control import LoadCell
+
+STANDARD_GRAVITY = 9.80665  # [m/s²], exact by definition
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,6 @@ mean "can't tell yet".
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
@@ -209,8 +208,6 @@ def doubts(s: Scenario) -> tuple[str, ...]:
             f"running tension is {100.0 * s.run.tension / breaking:.0f} % of breaking tension; "
             "most webs run near 10 %"
         )
-    if abs(math.sin(cell.sensing_angle - cell.bisector_angle)) > 0.5:
-        found.append("the load cells sense over 30 deg away from the resultant of the wrap")
     forces, rated = forces_on(cell, s.run.tension), cell.rated_load * cell.cells
     if abs(forces.weight_load) > rated:
         found.append(

@@ -297,7 +297,6 @@ def test_a_scenario_is_frozen_and_can_be_a_key(example):
     [
         ("web.breaking_tension", "400 N", "breaking tension"),
         ("load_cell.rated_load", "100 N", "rated"),
-        ("load_cell.sensing_angle", "-45 deg", "30 deg"),
         ("controller.tension_range", "3 kN", "10 %"),
     ],
 )

@@ -1,0 +1,117 @@
+"""Is the load cell placed right: which way it faces, and what wrap and weight make of that.
+
+The best sensing direction is along the resultant, the bisector of the wrap, one way or the other.
+Off it by d the cells lose 1 - cos(d) of the web's pull, which a calibration along the web path
+makes good, and sin(d) of it pushes them sideways, which nothing makes good. The reading hangs on
+the wrap, too: a load of 2 T sin(b/2) changes with b by 1/2 cot(b/2) of itself a radian.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from simulator.cell_forces import (
+    CellForces,
+    balanced_tension,
+    forces_on,
+    sensed_angle,
+)
+from simulator.scenario import Scenario
+from simulator.sensing_and_control import DataSheet
+from simulator.web_wrap import gain_per_wrap
+
+# Common practice, no source.
+MOST_OFF_AXIS = math.radians(20.0)
+LEAST_WRAP = math.radians(30.0)
+
+
+@dataclass(frozen=True)
+class Placement:
+    """How a machine's load cells stand to the web's pull.
+
+    Attributes:
+        best_angle: direction to sense in, one way or the other [rad].
+        off_axis: angle between sensing axis and resultant, 0 to pi/2 [rad].
+        lost: of the web's pull because of it [%].
+        forces: at running tension.
+        balanced_tension: at which the web just carries the roller and the cells feel nothing [N];
+            below 0 where both load them the same way.
+        gain_per_degree: change of the reading for a degree of wrap more [%].
+        next_to_roll: whether the web comes to the roller straight from the wound roll [-].
+        warnings: what a reader should know.
+    """
+
+    best_angle: float
+    off_axis: float
+    lost: float
+    forces: CellForces
+    balanced_tension: float
+    gain_per_degree: float
+    next_to_roll: bool
+    warnings: tuple[str, ...]
+
+
+def place_cells(scenario: Scenario) -> Placement:
+    """Return how a machine's load cells stand to the web's pull.
+
+    Args:
+        scenario: the machine.
+    """
+    cell = scenario.load_cell
+    off = math.acos(min(math.cos(cell.bisector_angle - sensed_angle(cell)), 1.0))
+    found = Placement(
+        best_angle=math.remainder(cell.bisector_angle, 2.0 * math.pi),
+        off_axis=off,
+        lost=100.0 * (1.0 - math.cos(off)),
+        forces=forces_on(cell, scenario.run.tension),
+        balanced_tension=balanced_tension(cell),
+        gain_per_degree=100.0 * gain_per_wrap(cell.wrap_angle) * math.radians(1.0),
+        next_to_roll=scenario.zone != "pull roll" and scenario.roller[0].load_cell,
+        warnings=(),
+    )
+    return replace(found, warnings=tuple(_warnings(found, scenario)))
+
+
+def _warnings(found: Placement, scenario: Scenario) -> Iterator[str]:
+    cell, running = scenario.load_cell, scenario.run.tension
+    highest = scenario.controller.tension_range
+    if found.off_axis > MOST_OFF_AXIS:
+        yield (
+            f"the load cells sense {math.degrees(found.off_axis):.0f}° away from the web's pull: "
+            f"{found.lost:.2g} % of it is lost and {abs(found.forces.web_across):.3g} N push them "
+            "sideways; turn them to the bisector of the wrap"
+        )
+    lift = found.balanced_tension
+    if 0.5 * running < lift < 1.5 * running:
+        yield (
+            f"weight and web work against each other, and at {lift:.3g} N of tension, close to the "
+            "running tension, the cells feel nothing: play in mounts and bearings shows just "
+            "there; let the web pull another way, or take a lighter roller"
+        )
+    elif 0.0 < lift < highest:
+        yield (
+            f"weight and web work against each other: up to {lift:.3g} N of tension the roller "
+            "rests on the cells, above it hangs from them; cells, stops and bolts must take both, "
+            "and a reading near this tension shows the play between"
+        )
+    limit = (scenario.data_sheet or DataSheet()).side_load
+    across = found.forces.across / cell.cells
+    if limit is not None and across > 0.01 * limit * cell.rated_load:
+        yield (
+            f"web and weight push each cell sideways with {across:.3g} N, more than the "
+            f"{0.01 * limit * cell.rated_load:.3g} N that it bears across its axis"
+        )
+    if cell.wrap_angle < LEAST_WRAP:
+        yield (
+            f"a wrap of {math.degrees(cell.wrap_angle):.3g}° is small: the cells feel "
+            f"{found.forces.web_load / running:.2g} of the tension, and a degree of wrap more or "
+            f"less changes the reading by {abs(found.gain_per_degree):.2g} %"
+        )
+    if found.next_to_roll:
+        yield (
+            "the load-cell roller stands next to the roll: as the roll shrinks or grows, the web "
+            "meets the roller another way and the reading of the same tension changes; put an "
+            "idler between them, or have the change worked out from three rollers"
+        )
