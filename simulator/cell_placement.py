@@ -90,7 +90,7 @@ def _warnings(found: Placement, scenario: Scenario) -> Iterator[str]:
             "running tension, the cells feel nothing: play in mounts and bearings shows just "
             "there; let the web pull another way, or take a lighter roller"
         )
-    elif 0.0 < lift < highest:
+    elif 0.01 * highest < lift < highest:
         yield (
             f"weight and web work against each other: up to {lift:.3g} N of tension the roller "
             "rests on the cells, above it hangs from them; cells, stops and bolts must take both, "

@@ -76,6 +76,40 @@ def show_form(scenario: Scenario) -> None:
     )  # fmt: skip
     roll = schema.PullRoll if zone == "pull roll" else schema.WoundRoll
     sections = _sections(document, roll=roll, device=DEVICES[kind])
+    _show_sections(scenario, document, sections, place)
+
+
+def show_part(scenario: Scenario, parts: Mapping[str, tuple[str, ...]], *, key: str) -> None:
+    """Show a form for some keys of a machine.
+
+    Args:
+        scenario: the machine at hand.
+        parts: title of each tab, and what its keys begin with.
+        key: a name that no other form uses.
+    """
+    text = scenario_text(scenario)
+    document = tomllib.loads(text)
+    device = DEVICES[scenario.torque_device.kind]
+    every = [
+        field
+        for groups in _sections(document, roll=type(scenario.roll), device=device).values()
+        for group in groups
+        for field in group
+    ]
+    sections = {
+        title: [[field for field in every if field.key.startswith(begins)]]
+        for title, begins in parts.items()
+    }
+    place = f"{key}.{hashlib.sha256(text.encode()).hexdigest()[:12]}"
+    _show_sections(scenario, document, sections, place)
+
+
+def _show_sections(
+    scenario: Scenario,
+    document: dict[str, Any],
+    sections: dict[str, list[list[_Field]]],
+    place: str,
+) -> None:
     faults = _faults(place)
     marks = {fault.key: fault.allowed for fault in faults.faults} if faults else {}
     with st.form(f"{place}.form", enter_to_submit=False):
@@ -267,6 +301,8 @@ def _changes(
     # Keys that belong to another kind of roll or device go.
     shown_keys = {f.key for groups in sections.values() for group in groups for f in group}
     for section in ("roll", "torque_device"):
+        if not any(key.startswith(f"{section}.") for key in shown_keys):
+            continue
         for name in document[section]:
             if f"{section}.{name}" not in shown_keys and name not in _CHOSEN:
                 changes[f"{section}.{name}"] = None
