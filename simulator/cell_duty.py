@@ -29,6 +29,7 @@ from simulator.cell_forces import (
     load_per_tension,
     tension_per_rated_share,
 )
+from simulator.data_sheet import data_sheet
 from simulator.scenario import Scenario
 from simulator.sensing_and_control import DataSheet
 
@@ -124,7 +125,7 @@ class CellDuty:
     @property
     def sheet(self) -> DataSheet:
         """The data sheet; usual values where the machine's file has none."""
-        return self.scenario.data_sheet or DataSheet()
+        return data_sheet(self.scenario)
 
     def _on_one(self, web: float, weight: float) -> float:
         """Load on the cell that has most of it, of the web's and the weight's part [N]."""

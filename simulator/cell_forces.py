@@ -53,6 +53,16 @@ class CellForces:
         return self.web_load + self.weight_load
 
     @property
+    def together(self) -> float:
+        """Size of web and weight as one force [N]."""
+        return math.hypot(self.load, self.across)
+
+    @property
+    def largest(self) -> float:
+        """The largest force about the roller [N]."""
+        return max(self.tension, self.resultant, self.weight, self.together)
+
+    @property
     def across(self) -> float:
         """What pushes the cells sideways [N], without its sense."""
         return abs(self.web_across + self.weight_across)
@@ -91,11 +101,20 @@ def forces_on(cell: LoadCell, tension: float) -> CellForces:
         tension=tension,
         resultant=pull,
         weight=weight,
-        web_load=pull * math.cos(cell.bisector_angle - axis),
-        weight_load=-weight * math.sin(axis),
-        web_across=pull * math.sin(cell.bisector_angle - axis),
-        weight_across=-weight * math.cos(axis),
+        web_load=pull * _cos(cell.bisector_angle - axis),
+        weight_load=-weight * _sin(axis),
+        web_across=pull * _sin(cell.bisector_angle - axis),
+        weight_across=-weight * _cos(axis),
     )
+
+
+# Square is square: pi is no float, and 1e-16 of a weight is no load.
+def _cos(angle: float) -> float:
+    return round(math.cos(angle), 15)
+
+
+def _sin(angle: float) -> float:
+    return round(math.sin(angle), 15)
 
 
 def load_per_tension(cell: LoadCell) -> float:

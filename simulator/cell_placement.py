@@ -18,8 +18,8 @@ from simulator.cell_forces import (
     forces_on,
     sensed_angle,
 )
+from simulator.data_sheet import data_sheet
 from simulator.scenario import Scenario
-from simulator.sensing_and_control import DataSheet
 from simulator.web_wrap import gain_per_wrap
 
 # Common practice, no source.
@@ -96,7 +96,7 @@ def _warnings(found: Placement, scenario: Scenario) -> Iterator[str]:
             "rests on the cells, above it hangs from them; cells, stops and bolts must take both, "
             "and a reading near this tension shows the play between"
         )
-    limit = (scenario.data_sheet or DataSheet()).side_load
+    limit = data_sheet(scenario).side_load
     across = found.forces.across / cell.cells
     if limit is not None and across > 0.01 * limit * cell.rated_load:
         yield (

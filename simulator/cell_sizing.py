@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from simulator.cell_duty import BARE, IN_WORK, JAM, RUNNING, CellDuty, LoadCase, RatingChoice
 from simulator.cell_forces import forces_on
+from simulator.data_sheet import assumed_sheet
 from simulator.scenario import Scenario
 from simulator.units import parse_quantity
 
@@ -169,12 +170,7 @@ def _warnings(duty: CellDuty, chosen: RatingChoice, some_fit: bool) -> Iterator[
     s, cell = duty.scenario, duty.scenario.load_cell
     running, rating = s.run.tension, chosen.rated_load
     cases = {case.name: case for case in duty.cases(rating)}
-    if s.data_sheet is None:
-        yield (
-            "the machine's file has no data sheet of its load cells: "
-            f"{duty.sheet.sensitivity:g} mV/V, {duty.sheet.excitation:g} V and an overload of "
-            f"{duty.sheet.overload:g} % are assumed"
-        )
+    yield from assumed_sheet(s)
     for name in chosen.too_much:
         case = cases[name]
         if name == IN_WORK:

@@ -281,6 +281,17 @@ def kernel_controller(scenario: Scenario) -> control_kernel.Controller:
     )
 
 
+def steady_reading(scenario: Scenario, tension: float) -> float:
+    """Return what the display shows at a steady tension, errors, steps and limits and all [N].
+
+    Args:
+        scenario: the machine.
+        tension: of the web [N].
+    """
+    sensor = kernel_sensor(scenario)
+    return control_kernel.read(sensor, tension, sensor.zero, False)
+
+
 def signal_limits(scenario: Scenario) -> tuple[float, float]:
     """Return the lowest and the highest tension [N] that the reading can show.
 

@@ -6,7 +6,7 @@ import streamlit as st
 
 from simulator import OperatingPoint, Scenario, operating_point
 from simulator.figures import draw_manual_output
-from simulator.machine import taper_at
+from simulator.machine import steady_reading, taper_at
 from simulator.manual_output import manual_output_curve, startup_points
 from simulator.screens import bench, speed_changes
 from simulator.units import UnitSystem, sensible
@@ -37,7 +37,7 @@ def page() -> None:
         )
     st.subheader("For startup")
     st.table(
-        [_row(name, at, p, units) for name, at, p in startup],
+        [_row(scenario, name, at, p, units) for name, at, p in startup],
         hide_index=True,
         alt="Manual output at the diameters and speeds of a startup",
     )
@@ -59,8 +59,12 @@ def _pick_tension(scenario: Scenario) -> float:
 
 def _show_readings(scenario: Scenario, point: OperatingPoint, units: UnitSystem) -> None:
     motor = scenario.torque_device.kind == "torque motor"
-    output, torque, power, worth = st.columns(4)
+    output, display, torque, power, worth = st.columns(5)
     output.metric("Output", f"{point.output:.1f} %")
+    display.metric(
+        "Display shows", units.text(steady_reading(scenario, point.tension), "tension"),
+        help="In manual at this tension, with the zero and gain errors of the load cells.",
+    )  # fmt: skip
     torque.metric(
         "Torque of the device", units.text(point.torque, "torque"),
         help=f"At the roll, behind the gear: {units.text(point.roll_torque, 'torque')}",
@@ -73,7 +77,9 @@ def _show_readings(scenario: Scenario, point: OperatingPoint, units: UnitSystem)
         st.warning(bench.told(warning))
 
 
-def _row(name: str, at: str, point: OperatingPoint, units: UnitSystem) -> dict[str, str]:
+def _row(
+    scenario: Scenario, name: str, at: str, point: OperatingPoint, units: UnitSystem
+) -> dict[str, str]:
     remark = "out of reach" if not point.reachable else "little room" if point.reason else ""
     if point.warnings:
         remark = f"{remark}, see below" if remark else "see below"
@@ -82,6 +88,9 @@ def _row(name: str, at: str, point: OperatingPoint, units: UnitSystem) -> dict[s
         f"Diameter [{units.label('diameter')}]": sensible(units.show(point.diameter, "diameter")),
         "Line at": at,
         "Output [%]": f"{point.output:.1f}",
+        f"Display shows [{units.label('tension')}]": sensible(
+            units.show(steady_reading(scenario, point.tension), "tension")
+        ),
         f"Torque [{units.label('torque')}]": sensible(units.show(point.torque, "torque")),
         f"Power [{units.label('power')}]": sensible(units.show(point.slip_power, "power")),
         f"1 % is worth [{units.label('tension')}]": sensible(
@@ -103,7 +112,7 @@ def _show_remarks(startup: tuple[tuple[str, str, OperatingPoint], ...]) -> None:
 
 
 def _next_step(scenario: Scenario, first: OperatingPoint, units: UnitSystem) -> str:
-    wanted = units.text(first.tension, "tension")
+    shown = units.text(steady_reading(scenario, first.tension), "tension")
     if not first.reachable:
         return (
             "**Next:** this tension can't be held at crawl speed: change the tension, the torque "
@@ -111,6 +120,6 @@ def _next_step(scenario: Scenario, first: OperatingPoint, units: UnitSystem) -> 
         )
     return (
         f"**Next:** at the machine, in manual, at crawl speed, start with {first.output:.1f} % and "
-        f"compare the reading with {bench.plain(wanted)}. A reading that is far off means a wrong "
+        f"compare the display with {bench.plain(shown)}. A reading that is far off means a wrong "
         "number on *Line*, or a load cell to zero and calibrate. Then go to *Step test and gains*."
     )
