@@ -234,17 +234,6 @@ def reading_of(scenario: Scenario, tension: float) -> float:
     return float(control_kernel.read(kernel_sensor(scenario), tension, zero, False))
 
 
-def tension_read_as(scenario: Scenario, reading: float) -> float:
-    """Return the tension of the web [N] at which the controller reads a value, limits aside.
-
-    Args:
-        scenario: the machine.
-        reading: of the controller [N].
-    """
-    cell = scenario.load_cell
-    return (reading - cell.zero_error) / (1.0 + 0.01 * cell.gain_error)
-
-
 def kernel_controller(scenario: Scenario) -> control_kernel.Controller:
     """Return the controller as the kernel wants it; gains that are not given count as 0."""
     c = scenario.controller
@@ -279,17 +268,6 @@ def kernel_controller(scenario: Scenario) -> control_kernel.Controller:
         setpoint_follows=c.setpoint_follows,
         anti_windup=c.anti_windup,
     )
-
-
-def steady_reading(scenario: Scenario, tension: float) -> float:
-    """Return what the display shows at a steady tension, errors, steps and limits and all [N].
-
-    Args:
-        scenario: the machine.
-        tension: of the web [N].
-    """
-    sensor = kernel_sensor(scenario)
-    return control_kernel.read(sensor, tension, sensor.zero, False)
 
 
 def signal_limits(scenario: Scenario) -> tuple[float, float]:

@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from simulator import Action, Scenario, Trend, linearise, operating_point, simulate
+from simulator.cell_forces import web_tension
 from simulator.machine import (
     diameter_range,
     reading_of,
     running_tension,
     taper_at,
-    tension_read_as,
 )
 from simulator.scenario_checks import hunting
 from tuning.gains import Gains
@@ -132,7 +132,7 @@ def _measured(scenario: Scenario, trend: Trend, *, stable: bool) -> Handover:
     running = scenario.run.tension
     was = float(trend.web_tension[before].mean())
     # The web is where the setpoint says only if the load cells are right.
-    aim = tension_read_as(scenario, float(trend.setpoint[-1]))
+    aim = web_tension(scenario.load_cell, float(trend.setpoint[-1]))
     low, high = min(was, aim), max(was, aim)
     tension = trend.web_tension[after]
     beyond = np.maximum(tension - high, low - tension).max()

@@ -21,7 +21,8 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from simulator import Action, Scenario, Trend, simulate
-from simulator.machine import kernel_machine, reading_of, tension_read_as
+from simulator.cell_forces import display_reading, web_tension
+from simulator.machine import kernel_machine, reading_of
 from simulator.operating_point import check_diameter, steady_state, tension_at
 from simulator.scenario import PullRoll
 from simulator.sensing_and_control import Controller
@@ -146,7 +147,7 @@ def _read(
         late += scan
     before = y[: changed[0]]
     start = float(before.mean())
-    if not tension_read_as(scenario, start) > 0.0:
+    if not web_tension(scenario.load_cell, start) > 0.0:
         raise ValueError(
             f"the tension before the first step reads {start:.4g} N: a test needs a taut web"
         )
@@ -197,7 +198,7 @@ def _check(trend: Trend, t: Array, y: Array, u: Array, scenario: Scenario) -> No
             f"lasts {t[-1] - t[0]:.4g} s, more than {MOST_SCANS} scans: cut out the step test, "
             "from shortly before the first step"
         )
-    breaking, most = scenario.web.breaking_tension, tension_read_as(scenario, float(y.max()))
+    breaking, most = scenario.web.breaking_tension, web_tension(scenario.load_cell, float(y.max()))
     if breaking is not None and most > breaking:
         raise ValueError(
             f"tension reaches {most:.4g} N and the web of this scenario breaks at {breaking:.4g} "
@@ -280,7 +281,7 @@ def replay(
         delay: how long after `move_times` the output moved, 0 … `late` [s].
         breaks: whether the web may break [-].
     """
-    tension = tension_read_as(scenario, test.start)
+    tension = web_tension(scenario.load_cell, test.start)
     m = kernel_machine(scenario, runout=False)
     steady = steady_state(m, diameter=test.diameter, line_speed=test.line_speed, tension=tension)
     device = scenario.torque_device
@@ -342,5 +343,4 @@ def own_level(test: RecordedTest, scenario: Scenario) -> float:
     tension = tension_at(
         m, diameter=test.diameter, line_speed=test.line_speed, output=test.first_output
     )
-    cell = scenario.load_cell
-    return tension * (1.0 + 0.01 * cell.gain_error) + cell.zero_error
+    return display_reading(scenario.load_cell, tension)

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from simulator import Scenario
+from simulator.load_cell_study import LoadCellStudy, load_cell_study
 from simulator.machine import named_diameters
 from simulator.speed_change import KINDS, SpeedChange, speed_change
 from tuning.design import DEFAULT_MS, RollDesign, design_for_roll
@@ -37,6 +38,7 @@ class Pretune:
 
     Attributes:
         scenario: the machine.
+        load_cell: what paper tells about its load cells.
         points: at full roll, half and core (a pull roll has one), at line and at crawl speed.
         step_test: made at full roll and line speed; None where none can be made.
         no_step_test: why none can be made; empty where one was.
@@ -56,6 +58,7 @@ class Pretune:
     """
 
     scenario: Scenario
+    load_cell: LoadCellStudy
     points: tuple[PlantPoint, ...]
     step_test: StepTest | None
     no_step_test: str
@@ -95,6 +98,8 @@ def pretune(
     Raises:
         ValueError: the machine can't be tuned as it stands; the message says why.
     """
+    progress("load cells")
+    cells = load_cell_study(scenario)
     progress("operating points over the roll")
     points = plant_points(scenario)
     progress("step test in manual")
@@ -133,6 +138,7 @@ def pretune(
         )
     warnings = (
         *scenario.warnings,
+        *cells.warnings,
         *seat_warnings(points),
         *(f"{name}: {ramp.reason}" for name, ramp in ramps if ramp.reason),
         *(test.warnings if test else ()),
@@ -142,6 +148,7 @@ def pretune(
     )
     return Pretune(
         scenario=scenario,
+        load_cell=cells,
         points=points,
         step_test=test,
         no_step_test=why,

@@ -8,12 +8,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator import OperatingPoint
+from simulator import OperatingPoint, Scenario
+from simulator.machine import reading_of
 from simulator.speed_change import SpeedChange
 from tuning.design import RollCase
 from tuning.gains import Gains
 from tuning.gains_as_set import GainsAsSet
 from tuning.judged_rules import JudgedRule
+from tuning.load_cell_json import load_cell_json
 from tuning.pretune import Pretune
 from tuning.roll_grid import WorstPoint
 from tuning.tolerance_results import Share, ToleranceStudy, quantile
@@ -28,7 +30,7 @@ def as_json(result: Pretune) -> dict[str, Any]:
         {
             "title": result.scenario.title,
             "zone": result.scenario.zone,
-            "operating_points": [_point_json(p.point) for p in result.points],
+            "operating_points": [_point_json(p.point, result.scenario) for p in result.points],
             "plant": [
                 {
                     "diameter_m": p.point.diameter,
@@ -73,6 +75,7 @@ def as_json(result: Pretune) -> dict[str, Any]:
                     for at in design.schedule.gained
                 ],
             },
+            "load_cell": load_cell_json(result.load_cell, result.scenario),
             "as_found": _as_set_json(result.as_set),
             "tolerance": _tolerance_json(result.tolerance),
             "speed_changes": [_ramp_json(change) for _, change in result.speed_changes],
@@ -158,11 +161,12 @@ def _quantiles_json(values: Array) -> dict[str, float]:
     return {f"{level:g}": quantile(values, level) for level in (0.05, 0.5, 0.95)}
 
 
-def _point_json(point: OperatingPoint) -> dict[str, Any]:
+def _point_json(point: OperatingPoint, scenario: Scenario) -> dict[str, Any]:
     return {
         "diameter_m": point.diameter,
         "line_speed_m_per_s": point.line_speed,
         "tension_N": point.tension,
+        "reading_N": reading_of(scenario, point.tension),
         "output_percent": point.output,
         "torque_N_m": point.torque,
         "slip_power_W": point.slip_power,

@@ -9,7 +9,8 @@ from rich.markup import escape
 from rich.table import Table
 
 from simulator.cautions import ADVICE, CAUTIONS
-from simulator.machine import named_diameters
+from simulator.load_cell_words import answers
+from simulator.machine import named_diameters, reading_of
 from simulator.speed_advice import round_up
 from simulator.speed_change import RampTension
 from simulator.trend import SLACK_WEB, WEB_BREAK
@@ -42,7 +43,7 @@ def print_report(result: Pretune, console: Console, *, schedule: bool = False) -
         _say(scenario.note, console)
     _say(f"Recommended: {gains_in_words(result.design.gains)}. {result.verdict.headline}", console)
     console.print()
-    parts = [_points, _step_test, _rules, _recommended, _kinds, _schedule]
+    parts = [_load_cell, _points, _step_test, _rules, _recommended, _kinds, _schedule]
     if schedule and result.design.schedule.entries:
         parts.append(_schedule_points)
     elif result.design.schedule.worth_it:
@@ -61,6 +62,14 @@ def print_report(result: Pretune, console: Console, *, schedule: bool = False) -
     for line in CAUTIONS:
         _say(f"- {line}", console)
     _say(ADVICE, console)
+
+
+def _load_cell(result: Pretune, console: Console) -> None:
+    _heading("Load cells", console)
+    for answer in answers(result.load_cell, result.scenario, METRIC):
+        _say(
+            f"{answer.question} {answer.short[:1].upper()}{answer.short[1:]}. {answer.why}", console
+        )
 
 
 def _points(result: Pretune, console: Console) -> None:
@@ -89,7 +98,8 @@ def _points(result: Pretune, console: Console) -> None:
     if all(p.point.reachable for p in result.points):
         _say(
             f"For {result.scenario.run.tension:.4g} N{_tapered(result)}: put the controller in "
-            "manual, set the output, wait until the tension is steady.",
+            "manual, set the output, wait until the tension is steady; the display then shows "
+            f"{reading_of(result.scenario, result.points[0].point.tension):.4g} N.",
             console,
         )
     else:

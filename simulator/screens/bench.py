@@ -228,6 +228,51 @@ def pick_value(label: str, kind: str, *, low: float, high: float, start: float, 
     return start if chosen == shown else min(max(chosen / units.factor(kind), low), high)
 
 
+# Decimals that an entry in a unit has.
+_DECIMALS = {"mm": 1, "in": 3, "N": 1, "lbf": 2, "kg": 2, "lb": 2, "°C": 0, "°F": 0}
+
+
+def enter_value(
+    label: str,
+    kind: str,
+    *,
+    start: float,
+    low: float,
+    high: float,
+    key: str,
+    help: str | None = None,  # as Streamlit calls it
+) -> float:
+    """Let the reader type a value; return it in SI units.
+
+    It outlives a change of units and of screen, without rounding, until its start changes.
+
+    Args:
+        label: what is typed.
+        kind: of quantity, as the unit system names it.
+        start: value at first, in the SI unit of the kind [any].
+        low: least value, in the SI unit of the kind [any].
+        high: largest value, in the SI unit of the kind [any].
+        key: a name that no other control uses.
+        help: a line more about it.
+    """
+    units = unit_system()
+    unit = units.label(kind)
+    first, kept = st.session_state.get(f"{key}.kept", (None, start))
+    if first != start:
+        kept = start
+    digits = _DECIMALS.get(unit, 2)
+    bottom, top = (round(units.show(value, kind), digits) for value in (low, high))
+    shown = min(max(round(units.show(kept, kind), digits), bottom), top)
+    chosen = st.number_input(
+        f"{label} [{unit}]", bottom, top, shown, 10.0**-digits, f"%.{digits}f",
+        key=f"{key}.{unit}.{start!r}", help=help,
+    )  # fmt: skip
+    # A browser's limits are not to be trusted.
+    value = kept if chosen == shown else min(max(chosen / units.factor(kind), low), high)
+    st.session_state[f"{key}.kept"] = (start, value)
+    return float(value)
+
+
 def caution() -> None:
     """Show the usual cautions for work at a web machine."""
     with st.expander("Before you go to the machine"):

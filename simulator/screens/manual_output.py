@@ -6,7 +6,7 @@ import streamlit as st
 
 from simulator import OperatingPoint, Scenario, operating_point
 from simulator.figures import draw_manual_output
-from simulator.machine import steady_reading, taper_at
+from simulator.machine import reading_of, taper_at
 from simulator.manual_output import manual_output_curve, startup_points
 from simulator.screens import bench, speed_changes
 from simulator.units import UnitSystem, sensible
@@ -62,7 +62,7 @@ def _show_readings(scenario: Scenario, point: OperatingPoint, units: UnitSystem)
     output, display, torque, power, worth = st.columns(5)
     output.metric("Output", f"{point.output:.1f} %")
     display.metric(
-        "Display shows", units.text(steady_reading(scenario, point.tension), "tension"),
+        "Display shows", units.text(reading_of(scenario, point.tension), "tension"),
         help="In manual at this tension, with the zero and gain errors of the load cells.",
     )  # fmt: skip
     torque.metric(
@@ -89,7 +89,7 @@ def _row(
         "Line at": at,
         "Output [%]": f"{point.output:.1f}",
         f"Display shows [{units.label('tension')}]": sensible(
-            units.show(steady_reading(scenario, point.tension), "tension")
+            units.show(reading_of(scenario, point.tension), "tension")
         ),
         f"Torque [{units.label('torque')}]": sensible(units.show(point.torque, "torque")),
         f"Power [{units.label('power')}]": sensible(units.show(point.slip_power, "power")),
@@ -112,7 +112,7 @@ def _show_remarks(startup: tuple[tuple[str, str, OperatingPoint], ...]) -> None:
 
 
 def _next_step(scenario: Scenario, first: OperatingPoint, units: UnitSystem) -> str:
-    shown = units.text(steady_reading(scenario, first.tension), "tension")
+    shown = units.text(reading_of(scenario, first.tension), "tension")
     if not first.reachable:
         return (
             "**Next:** this tension can't be held at crawl speed: change the tension, the torque "
