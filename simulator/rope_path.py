@@ -76,17 +76,18 @@ def rope_advice(cell: LoadCell) -> str:
     Args:
         cell: the load cells with their roller.
     """
-    told = []
+    told: dict[str, list[str]] = {}
     sides: tuple[Strand, Strand] = ("left", "right")
     for side, direction in zip(sides, strand_directions(cell), strict=True):
         error = off_path_error(cell, side)
         where = f"{math.degrees(math.remainder(direction, 2.0 * math.pi)):.3g}°"
         if math.isnan(error):
-            told.append(f"instead of at {where} it would not load the cells as the web does")
+            told.setdefault("it would not load the cells as the web does", []).append(where)
         elif abs(error) > WARNED_ERROR:
             what = f"{abs(error):.3g} % too {'high' if error > 0.0 else 'low'}"
-            told.append(f"instead of at {where}, all tensions would then read {what}")
+            told.setdefault(f"all tensions would then read {what}", []).append(where)
     lead = "lead the rope along the web's own path, over the rollers next to the load-cell roller"
     if not told:
         return lead
-    return f"{lead}; if it hung straight down from that roller {', or '.join(told)}"
+    wrong = "; ".join(f"instead of at {' or '.join(at)}, {what}" for what, at in told.items())
+    return f"{lead}; if it hung straight down from that roller {wrong}"

@@ -70,6 +70,8 @@ def _load_cell(result: Pretune, console: Console) -> None:
         _say(
             f"{answer.question} {answer.short[:1].upper()}{answer.short[1:]}. {answer.why}", console
         )
+    advice = result.load_cell.calibration.rope_advice
+    _say(f"{advice[:1].upper()}{advice[1:]}.", console)
 
 
 def _points(result: Pretune, console: Console) -> None:

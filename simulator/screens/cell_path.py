@@ -68,8 +68,9 @@ def view(scenario: Scenario, units: UnitSystem) -> None:
         )  # fmt: skip
         st.markdown(bench.plain(words))
     if wrap is not None:
-        warnings = (*wrap.warnings, *place_cells(trial).warnings)
-        bench.show_warnings(warnings)
+        known = place_cells(scenario).warnings
+        new = [text for text in place_cells(trial).warnings if text not in known]
+        bench.show_warnings((*wrap.warnings, *new))
         _offer(scenario, trial)
     if rollers is not None:
         _show_shrinking_roll(scenario, rollers, cell.sensing_angle)

@@ -35,9 +35,10 @@ class _Settings:
     web_off_middle: float = 0.0
     knock_height: float = KNOCK_HEIGHT
     warmer_by: float = WARMER_BY
+    least_tension: float | None = None
     highest_tension: float | None = None
-    # The measured scale for which the highest tension was given.
-    scale: float = 0.0
+    # The running tension and measured scale for which these two were given.
+    given_for: tuple[float, float] = (0.0, 0.0)
 
 
 def sized(scenario: Scenario, units: UnitSystem) -> Sizing:
@@ -57,16 +58,21 @@ def sized(scenario: Scenario, units: UnitSystem) -> Sizing:
 
 def _sizing(scenario: Scenario, units: UnitSystem, chosen: _Settings) -> Sizing:
     ratings = read_ratings(chosen.ratings) if chosen.ratings else _usual(units)
-    highest = chosen.highest_tension
+    same = chosen.given_for == _given_for(scenario)
     return size_cells(
         scenario,
         ratings=ratings,
-        highest_tension=highest if chosen.scale == scenario.controller.tension_range else None,
+        least_tension=chosen.least_tension if same else None,
+        highest_tension=chosen.highest_tension if same else None,
         shock_factor=chosen.shock_factor,
         web_off_middle=chosen.web_off_middle,
         knock_height=chosen.knock_height,
         warmer_by=chosen.warmer_by,
     )
+
+
+def _given_for(scenario: Scenario) -> tuple[float, float]:
+    return scenario.run.tension, scenario.controller.tension_range
 
 
 def _usual(units: UnitSystem) -> tuple[float, ...]:
@@ -118,38 +124,43 @@ def _pick(scenario: Scenario, units: UnitSystem) -> _Settings:
         key=f"cell.size.ratings.{units.name}", persist_state="session",
         help="Generic sizes in steps of 1, 2, 5. Write what your supplier has, with units.",
     )  # fmt: skip
-    scale = scenario.controller.tension_range
-    first = st.columns(3)
+    running, scale = _given_for(scenario)
+    first, second = st.columns(3), st.columns(3)
     with first[0]:
+        least = bench.enter_value(
+            "Lowest tension", "tension", start=running * (1.0 - 0.01 * scenario.controller.taper),
+            low=1e-3, high=1e6, key="cell.size.least",
+            help="That is to be measured here; at first the running tension, tapered.",
+        )  # fmt: skip
+    with first[1]:
         highest = bench.enter_value(
             "Highest tension", "tension", start=scale, low=1e-3, high=1e6, key="cell.size.highest",
             help="That ever runs here; at first the end of the measured scale.",
         )  # fmt: skip
-    with first[1]:
+    with first[2]:
         shock = st.number_input(
             "Shock factor", 1.0, 10.0, SHOCK_FACTOR, 0.1, key="cell.size.shock",
             persist_state="session",
             help="On the load in work. 1.5 is usual for a smooth line, 2 is a load put on at once.",
         )  # fmt: skip
-    with first[2]:
+    with second[0]:
         off = st.number_input(
             "Web off the middle [%]", 0.0, 50.0, 0.0, 5.0, key="cell.size.off",
             persist_state="session",
             help="Of the distance between the cells: a narrow web on one side loads one cell more.",
         )  # fmt: skip
-    second = st.columns(3)
-    with second[0]:
+    with second[1]:
         knock = bench.enter_value(
             "Roller let down from", "diameter", start=KNOCK_HEIGHT, low=0.0, high=1.0,
             key="cell.size.knock", help="A knock as hard as a fall from this height.",
         )  # fmt: skip
-    with second[1]:
+    with second[2]:
         warmer = bench.enter_value(
             "Warmer or colder by", "temperature rise", start=WARMER_BY, low=0.0, high=300.0,
             key="cell.size.warmer", help="From when the zero was set to when the line runs.",
         )  # fmt: skip
     given = text if text.strip() != usual else ""
-    return _Settings(given, shock, 0.01 * off, knock, warmer, highest, scale)
+    return _Settings(given, shock, 0.01 * off, knock, warmer, least, highest, _given_for(scenario))
 
 
 def _row(choice: RatingChoice, sizing: Sizing, units: UnitSystem) -> dict[str, str]:
@@ -162,9 +173,9 @@ def _row(choice: RatingChoice, sizing: Sizing, units: UnitSystem) -> dict[str, s
     if choice.rated_load == sizing.recommended:
         verdict = "smallest that does"
     return {
-        f"Rating [{unit}]": f"{units.show(choice.rated_load, 'tension'):.4g}",
+        f"Rating [{unit}]": f"{units.show(choice.rated_load, 'tension'):.6g}",
         "Verdict": verdict,
-        "Web at least tension [%]": sensible(choice.web_share_least, 2),
+        "Web at lowest tension [%]": sensible(choice.web_share_least, 2),
         "Web at running tension [%]": sensible(choice.web_share, 2),
         "Load at highest tension [%]": sensible(choice.load_share, 2),
         "Signal of running tension [mV]": sensible(1e3 * choice.signal, 2),
