@@ -12,10 +12,13 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from simulator.cell_forces import load_per_tension
 from simulator.sensing_and_control import LoadCell
 from simulator.web_wrap import RollerPlace, Wrap, wrap_from_rollers
+
+Array = NDArray[np.float64]
 
 # A reading whose gain changes by more than this from full roll to core is worth a warning [-].
 _GAIN_CHANGE = 0.02
@@ -23,13 +26,17 @@ _GAIN_CHANGE = 0.02
 _DIAMETERS = 33  # at which a roll is looked at [-]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class RollWrap:
     """What a roll that is wound or unwound beside the load-cell roller does to its wrap.
 
     Attributes:
         full: the wrap at the full roll, with warnings of its own.
         core: the wrap at the core, with warnings of its own.
+        diameters: of the roll, from full to core, shape (n,) [m].
+        wraps: at each of them, shape (n,) [rad].
+        gains: load along the sensing axis for each newton of tension there, over that at the full
+            roll, shape (n,) [-].
         gain_at_core: load along the sensing axis for each newton of tension at the core, over that
             at the full roll [-].
         largest_change: by which this gain differs most from the full roll's, anywhere between full
@@ -39,6 +46,9 @@ class RollWrap:
 
     full: Wrap
     core: Wrap
+    diameters: Array
+    wraps: Array
+    gains: Array
     gain_at_core: float
     largest_change: float
     warnings: tuple[str, ...] = ()
@@ -100,7 +110,16 @@ def wrap_over_roll(
         gains.append(load_per_tension(bare))
     largest = max((gain / gains[0] - 1.0 for gain in gains), key=abs)
     warnings = _roll_warnings(wraps, largest)
-    return RollWrap(wraps[0], wraps[-1], gains[-1] / gains[0], largest, warnings)
+    return RollWrap(
+        full=wraps[0],
+        core=wraps[-1],
+        diameters=diameters,
+        wraps=np.array([wrap.wrap_angle for wrap in wraps]),
+        gains=np.array(gains) / gains[0],
+        gain_at_core=gains[-1] / gains[0],
+        largest_change=largest,
+        warnings=warnings,
+    )
 
 
 def _roll_warnings(wraps: list[Wrap], largest: float) -> tuple[str, ...]:

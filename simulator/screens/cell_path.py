@@ -14,6 +14,7 @@ from simulator.cell_geometry_words import geometry_in_words
 from simulator.cell_placement import place_cells
 from simulator.machine import diameter_range
 from simulator.roll_wrap import wrap_over_roll
+from simulator.roll_wrap_figure import draw_roll_wrap
 from simulator.screens import bench
 from simulator.units import UnitSystem
 from simulator.web_wrap import (
@@ -216,4 +217,9 @@ def _show_shrinking_roll(scenario: Scenario, rollers: Rollers, sensing_angle: fl
         "Reading at the core", f"{100.0 * (found.gain_at_core - 1.0):+.2g} %",
         help="How much more or less the same tension reads at the core than at full roll.",
     )  # fmt: skip
+    bench.show_figure(
+        draw_roll_wrap(found, tension=scenario.run.tension, units=bench.unit_system()),
+        alt="Wrap, and tension of the web where the loop holds the display, over the diameter of "
+        "the roll",
+    )
     bench.show_warnings(found.warnings)

@@ -6,7 +6,10 @@ from dataclasses import replace
 import pytest
 
 from simulator.roll_wrap import wrap_over_roll
+from simulator.roll_wrap_figure import draw_roll_wrap
+from simulator.units import METRIC, US_CUSTOMARY
 from simulator.web_wrap import RollerPlace, wrap_from_rollers
+from tests.tuning.pictures import check_readable
 
 LEFT, RIGHT = "counterclockwise", "clockwise"
 
@@ -32,6 +35,9 @@ def test_the_roll_beside_the_load_cell_by_hand():
     gain = math.sqrt(2.0) / math.cos(math.radians(15.0))
     assert found.gain_at_core == pytest.approx(gain)
     assert found.largest_change == pytest.approx(gain - 1.0)
+    assert (found.diameters[0], found.diameters[-1]) == (1.2, 0.2)
+    assert (found.gains[0], found.gains[-1]) == pytest.approx((1.0, gain))
+    assert degrees(found.wraps[0], found.wraps[-1]) == pytest.approx((60.0, 90.0))
     assert "from 60° at full roll to 90° at the core" in found.warnings[0]
     # The loop lets tension fall to 1/1.4641.
     assert "up to +46 %" in found.warnings[0] and "tension go -32 %" in found.warnings[0]
@@ -76,6 +82,18 @@ def test_a_roll_that_hardly_changes_the_reading_is_no_worry():
 def test_rolls_that_are_refused(options, words):
     with pytest.raises(ValueError, match=words):
         wrap_over_roll(*OVER_ROLL, **{"sensing_angle": math.radians(135), **options})
+
+
+@pytest.mark.parametrize("units", [METRIC, US_CUSTOMARY], ids=lambda units: units.name)
+def test_the_picture_is_readable_and_true(units):
+    found = wrap_over_roll(*OVER_ROLL, core_diameter=0.2, sensing_angle=math.radians(135))
+    figure = draw_roll_wrap(found, tension=100.0, units=units)
+    assert f"tension held [{units.label('tension')}]" in check_readable(figure)
+    web, display = figure.axes[1].lines
+    # The display stands at 100 N while the web falls to 100 N cos 15°/√2 at the core.
+    held = units.show(100.0 * math.cos(math.radians(15.0)) / math.sqrt(2.0), "tension")
+    assert web.get_ydata()[-1] == pytest.approx(held)
+    assert set(display.get_ydata()) == {units.show(100.0, "tension")}
 
 
 def test_a_web_that_lifts_off_as_the_roll_shrinks_says_at_which_diameter():
