@@ -3,13 +3,14 @@
 import streamlit as st
 
 from simulator.screens import bench, line, manual_output
-from tuning.screens import full_roll_to_core, handover, step_test_and_gains
+from tuning.screens import full_roll_to_core, handover, load_cell, step_test_and_gains
 
 st.set_page_config(page_title="Steadyspan", layout="wide")
 chosen = st.navigation(
     {
         "The machine": [
             st.Page(line.page, title="Line", url_path="line", default=True),
+            st.Page(load_cell.page, title="Load cell", url_path="load-cell"),
         ],
         "Before startup": [
             st.Page(manual_output.page, title="Manual output", url_path="manual-output"),

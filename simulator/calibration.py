@@ -307,7 +307,7 @@ def _warnings(scenario: Scenario, plan: CalibrationPlan, given: bool) -> Iterato
         )
     if plan.reads_low > WARNED_ERROR:
         yield (
-            f"the cells sense {math.degrees(plan.axis_off):.3g} deg away from the resultant: set "
+            f"the cells sense {math.degrees(plan.axis_off):.3g}° away from the resultant: set "
             f"by the data sheet alone, as if they were in line, all tensions read "
             f"{plan.reads_low:.3g} % too low; a weight on the web's path calibrates that out"
         )

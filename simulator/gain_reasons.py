@@ -75,7 +75,7 @@ def gain_reasons(cell: LoadCell, ratio: float, *, uncertain: float, display: boo
     sides: tuple[Strand, Strand] = ("left", "right")
     for side, direction in zip(sides, strand_directions(cell), strict=True):
         away = math.degrees(math.remainder(direction, 2.0 * math.pi))
-        text = f"the rope hung straight down instead of at {away:.3g} deg along the web"
+        text = f"the rope hung straight down instead of at {away:.3g}° along the web"
         exact.append((off_path_ratio(cell, side), text))
     near = sorted((abs(ratio - made), text) for made, text in exact if abs(made - 1.0) > CLOSE)
     yield from (text for apart, text in near if apart <= uncertain + CLOSE)
@@ -83,7 +83,7 @@ def gain_reasons(cell: LoadCell, ratio: float, *, uncertain: float, display: boo
         angle = math.degrees(2.0 * math.asin(half))
         angle = angle if cell.wrap_angle <= math.pi else 360.0 - angle
         described = math.degrees(cell.wrap_angle)
-        yield f"a wrap of {angle:.3g} deg would do it; described are {described:.3g} deg"
+        yield f"a wrap of {angle:.3g}° would do it; described are {described:.3g}°"
     if display:
         other, rated = sensible(ratio * cell.rated_load), sensible(cell.rated_load)
         yield f"so would an amplifier set for cells of {other} N; these have {rated} N"
@@ -92,6 +92,6 @@ def gain_reasons(cell: LoadCell, ratio: float, *, uncertain: float, display: boo
         yield f"so would cells rated for {other} N, or {ratio:.3g} times the sensitivity"
     if SMALL_TURN < ratio < 1.0:
         off = math.degrees(math.acos(ratio * along))
-        yield f"so would cells that sense {off:.3g} deg away from the resultant"
+        yield f"so would cells that sense {off:.3g}° away from the resultant"
     if ratio < 1.0:
         yield "a rope that rubs, or rollers that do not turn freely, keep load off the cells"

@@ -46,7 +46,7 @@ def answers(study: LoadCellStudy, scenario: Scenario, units: UnitSystem) -> tupl
 def _which_way(study: LoadCellStudy, scenario: Scenario, units: UnitSystem) -> Answer:
     place, cell = study.placement, scenario.load_cell
     one, other = (direction_words(place.best_angle + turn) for turn in (0.0, math.pi))
-    now = "as they do now"
+    now = "the cells do so now"
     if math.degrees(place.off_axis) >= 0.5:
         now = (
             f"now they face {math.degrees(place.off_axis):.0f}° off and lose {place.lost:.2g} % of "
@@ -54,11 +54,11 @@ def _which_way(study: LoadCellStudy, scenario: Scenario, units: UnitSystem) -> A
         )
     return Answer(
         "Which way?",
-        f"{one}, or {other}",
+        one,
         f"A web wrapped by {math.degrees(cell.wrap_angle):.4g}° pulls the roller {one} with "
         f"{units.text(place.forces.resultant, 'tension')} at "
-        f"{units.text(scenario.run.tension, 'tension')}. Cells sense along this line, either way "
-        f"round: {now}.",
+        f"{units.text(scenario.run.tension, 'tension')}. Sense along this line; {other} is "
+        f"as good; {now}.",
     )
 
 

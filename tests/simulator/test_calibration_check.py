@@ -152,12 +152,12 @@ ALL_REASONS = {
     # Strands at -60° and -120° with one straight down: (cos 30° + 1) / (2 cos 30°).
     "hung straight down": 1.0773503,
     # sin(70°) / sin(60°): 140° of wrap where 120° are described.
-    "wrap of 140 deg": 1.0850638,
-    "wrap of 100 deg": 0.8845517,
+    "wrap of 140°": 1.0850638,
+    "wrap of 100°": 0.8845517,
     # 500 N cells with an amplifier set for 600 N read 1.2 times as much.
     "set for cells of 600 N": 1.2,
     # cos 20°.
-    "sense 20 deg away": 0.9396926,
+    "sense 20° away": 0.9396926,
     "a rope that rubs": 0.9,
 }
 
@@ -185,14 +185,14 @@ def test_cells_that_are_turned_further_than_described(bench):
     # Described 30° off, and in truth 50°: cos 50° / cos 30°.
     turned = replace(bench, load_cell=replace(bench.load_cell, sensing_angle=math.radians(-60)))
     reasons = read(turned, math.cos(math.radians(50)) / math.cos(math.radians(30))).reasons
-    assert any("sense 50 deg away" in reason for reason in reasons)
+    assert any("sense 50° away" in reason for reason in reasons)
 
 
 def test_beyond_half_a_turn_more_wrap_pulls_less(bench):
     # sin(115°) / sin(120°): 230° of wrap where 240° are described.
     wrapped = replace(bench, load_cell=replace(bench.load_cell, wrap_angle=math.radians(240)))
     ratio = math.sin(math.radians(115)) / math.sin(math.radians(120))
-    assert any("wrap of 230 deg" in reason for reason in read(wrapped, ratio).reasons)
+    assert any("wrap of 230°" in reason for reason in read(wrapped, ratio).reasons)
 
 
 def test_what_makes_just_this_ratio_comes_first(bench):

@@ -41,10 +41,10 @@ def test_drift_goes_with_the_time_of_the_run_whatever_its_compression(film, comp
     trend = simulate(
         machine, duration=60.0, noise=False, runout=False, time_compression=compression
     )
-    # The tension rises as the roll runs out in fast motion, and the filter lags behind it.
+    # The tension rises as the roll runs out in fast motion, after a swing; the filter lags behind.
     lag = machine.load_cell.filter_time * np.gradient(trend.web_tension, trend.time)
     expected = 1.1 * (trend.web_tension - lag) + 3.0 + 0.2 * trend.time
-    assert trend.tension[50:] == pytest.approx(expected[50:], abs=2e-3)
+    assert trend.tension[300:] == pytest.approx(expected[300:], abs=2e-3)
 
 
 def test_in_automatic_the_web_gets_what_the_display_does_not_tell(scenario):

@@ -15,6 +15,8 @@ from simulator.machine import named_diameters
 from simulator.ripple import Ripple, largest_ripple
 from simulator.roll_run import run_roll
 from simulator.units import UnitSystem
+from simulator.zero_drift import DriftRun, drifting_run
+from tuning.cell_errors import GainErrorEffect, gain_error_effect
 from tuning.design import DEFAULT_MS, RollDesign, design_for_roll
 from tuning.detuning import Detuned, calm_enough, detuning
 from tuning.fit_machine import fit_machine
@@ -164,6 +166,26 @@ def verdict(scenario: Scenario, design: RollDesign, units: UnitSystem) -> RollVe
 def as_set(scenario: Scenario) -> GainsAsSet | None:
     """Return what the gains in the scenario do over the roll."""
     return judge_as_set(scenario)
+
+
+@st.cache_data(max_entries=20, show_spinner="Running while the zero wanders …")
+def drifting(
+    scenario: Scenario, *, duration: float, zero_drift: float, gain_error: float, automatic: bool
+) -> DriftRun:
+    """Return a run with a zero that wanders."""
+    return drifting_run(
+        scenario,
+        duration=duration,
+        zero_drift=zero_drift,
+        gain_error=gain_error,
+        automatic=automatic,
+    )
+
+
+@st.cache_data(max_entries=20, show_spinner="Judging the loop with a wrong reading …")
+def gain_errors(scenario: Scenario, gains: Gains) -> GainErrorEffect:
+    """Return what gain errors of the load cell do over the roll."""
+    return gain_error_effect(scenario, gains)
 
 
 @st.cache_data(max_entries=20, show_spinner="Running the roll through …")
