@@ -21,6 +21,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from simulator.cell_forces import web_tension
 from simulator.machine import diameter_range, running_tension
 from simulator.operating_point import operating_point
 from simulator.scenario import Scenario
@@ -61,7 +62,8 @@ class DriftRun:
             asked, nor what hysteresis, sticking or a deadband leave behind.
         slack_at: when a span of the web went slack [s]; nan if none did.
         broken_at: when the web broke [s]; nan if it did not.
-        output_end_at: when the output came to one of its ends in automatic [s]; nan if never.
+        output_end_at: when the output came to one of its ends in automatic [s]; nan if never, or
+            only once the web was lost.
             Times are as fine as the trend's samples, about 1 s in an hour.
         breaking_tension: of the web [N]; inf if the scenario gives none.
         words: what happened, in sentences.
@@ -147,7 +149,7 @@ def drifting_run(
     wanted = running_tension(machine, D)
 
     def asked(zero: float) -> float:
-        return (wanted - zero) / (1.0 + 0.01 * gain)
+        return web_tension(replace(machine.load_cell, zero_error=zero), wanted)
 
     low, high = max(point.tension_low, 0.0), point.tension_high
     scans = duration / machine.controller.scan_time
@@ -214,7 +216,8 @@ def _when(trend: Trend, mark: str) -> float:
 def _output_end(scenario: Scenario, trend: Trend) -> float:
     c = scenario.controller
     at_end = (trend.output <= c.output_low + _AT_END) | (trend.output >= c.output_high - _AT_END)
-    at = np.flatnonzero(at_end)
+    lost = np.nanmin([_when(trend, SLACK_WEB), _when(trend, WEB_BREAK), math.inf])
+    at = np.flatnonzero(at_end & (trend.time < lost))
     return float(trend.time[at[0]]) if at.size else math.nan
 
 
@@ -224,14 +227,14 @@ def _words(run: DriftRun, scenario: Scenario) -> tuple[str, ...]:
     mode = "automatic" if run.automatic else "manual"
     pair = (display, web) if run.automatic else (web, display)
     found = [f"In {mode} {pair[0]}; {pair[1]}."]
-    if run.automatic and abs(run.shift) >= 0.01 * STEADY * run.wanted:
+    if run.automatic and not run.trend.web_lost and abs(run.shift_percent) >= STEADY:
         side = "less" if run.shift < 0.0 else "more"
         found.append(
             f"That is {abs(run.shift_percent):.0f} % {side} than the "
             f"{_newtons(run.wanted, run.wanted)} that are wanted."
         )
     lost = np.nanmin([run.slack_at, run.broken_at, math.inf])
-    if run.output_end_at < lost:
+    if math.isfinite(run.output_end_at):
         i = int(np.flatnonzero(run.trend.time >= run.output_end_at)[0])
         c = scenario.controller
         low = run.trend.output[i] < 0.5 * (c.output_low + c.output_high)

@@ -137,6 +137,7 @@ def test_slack_web(foil):
     assert run.slack_at == pytest.approx(foil.run.tension / drift, abs=6.0)
     assert math.isnan(run.broken_at)
     assert run.web[1] == pytest.approx(0.0, abs=0.5)
+    assert math.isnan(run.output_end_at)  # it goes there only after the web is lost
     assert "The web goes slack after" in run.words[-1]
     assert any("went slack" in w for w in run.warnings)
     half = drifting_run(tuned(foil), duration=0.5 * MINUTES, zero_drift=drift)
