@@ -3,8 +3,12 @@
 from pathlib import Path
 
 import pytest
+from threadpoolctl import threadpool_limits
 
 from simulator import Scenario, load_scenario
+
+# The loops are small and many: more threads for linear algebra only get in each other's way.
+threadpool_limits(1, "blas")
 
 ROOT = Path(__file__).resolve().parents[1]
 SCENARIOS = sorted((ROOT / "scenarios").glob("*.toml"))

@@ -8,14 +8,18 @@ from typing import Any
 from simulator.cell_duty import RatingChoice
 from simulator.load_cell_study import LoadCellStudy
 from simulator.scenario import Scenario
+from tuning.cell_errors import GainErrorEffect
 
 
-def load_cell_json(study: LoadCellStudy, scenario: Scenario) -> dict[str, Any]:
-    """Return the study as plain data; what is not known is nan.
+def load_cell_json(
+    study: LoadCellStudy, scenario: Scenario, effect: GainErrorEffect
+) -> dict[str, Any]:
+    """Return the study as plain data; what is not known is nan, what is without end inf.
 
     Args:
         study: of the machine.
         scenario: the machine.
+        effect: of gain errors on its loop.
     """
     cell, place, forces = scenario.load_cell, study.placement, study.placement.forces
     sizing, plan = study.sizing, study.calibration
@@ -72,6 +76,17 @@ def load_cell_json(study: LoadCellStudy, scenario: Scenario) -> dict[str, Any]:
                     "reading_percent": state.reading_share,
                 }
                 for state in plan.expected
+            ],
+        },
+        "gain_error": {
+            "setpoint_N": effect.setpoint,
+            "ms_limit": effect.ms_limit,
+            "within_limit_from_percent": effect.kept_low,
+            "within_limit_to_percent": effect.kept_high,
+            "unstable_above_percent": effect.unstable_above,
+            "errors": [
+                {"gain_error_percent": float(error), "Ms": float(Ms), "web_tension_N": float(web)}
+                for error, Ms, web in zip(effect.errors, effect.Ms, effect.web_tension, strict=True)
             ],
         },
         "warnings": list(study.warnings),

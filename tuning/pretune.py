@@ -14,6 +14,7 @@ from simulator import Scenario
 from simulator.load_cell_study import LoadCellStudy, load_cell_study
 from simulator.machine import named_diameters
 from simulator.speed_change import KINDS, SpeedChange, speed_change
+from tuning.cell_errors import GainErrorEffect, gain_error_effect
 from tuning.design import DEFAULT_MS, RollDesign, design_for_roll
 from tuning.gains_as_set import GainsAsSet, judge_as_set
 from tuning.handover import Handover, handover
@@ -39,6 +40,7 @@ class Pretune:
     Attributes:
         scenario: the machine.
         load_cell: what paper tells about its load cells.
+        gain_errors: what a wrong reading does to the loop with the recommended gains.
         points: at full roll, half and core (a pull roll has one), at line and at crawl speed.
         step_test: made at full roll and line speed; None where none can be made.
         no_step_test: why none can be made; empty where one was.
@@ -59,6 +61,7 @@ class Pretune:
 
     scenario: Scenario
     load_cell: LoadCellStudy
+    gain_errors: GainErrorEffect
     points: tuple[PlantPoint, ...]
     step_test: StepTest | None
     no_step_test: str
@@ -149,6 +152,7 @@ def pretune(
     return Pretune(
         scenario=scenario,
         load_cell=cells,
+        gain_errors=gain_error_effect(scenario, design.gains),
         points=points,
         step_test=test,
         no_step_test=why,

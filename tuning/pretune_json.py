@@ -75,7 +75,7 @@ def as_json(result: Pretune) -> dict[str, Any]:
                     for at in design.schedule.gained
                 ],
             },
-            "load_cell": load_cell_json(result.load_cell, result.scenario),
+            "load_cell": load_cell_json(result.load_cell, result.scenario, result.gain_errors),
             "as_found": _as_set_json(result.as_set),
             "tolerance": _tolerance_json(result.tolerance),
             "speed_changes": [_ramp_json(change) for _, change in result.speed_changes],

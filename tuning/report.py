@@ -72,6 +72,7 @@ def _load_cell(result: Pretune, console: Console) -> None:
         )
     advice = result.load_cell.calibration.rope_advice
     _say(f"{advice[:1].upper()}{advice[1:]}.", console)
+    _say(f"With the recommended gains: {' '.join(result.gain_errors.words)}", console)
 
 
 def _points(result: Pretune, console: Console) -> None:

@@ -11,6 +11,7 @@ from simulator import Scenario
 from simulator.calibration import CalibrationPlan, calibration_plan
 from simulator.calibration_check import CalibrationCheck, Kind, check_calibration
 from simulator.calibration_figure import draw_calibration
+from simulator.rope_path import Strand, off_path_error, strand_directions
 from simulator.screens import bench
 from simulator.shaft_growth import MATERIALS, shaft_growth, side_force_reading
 from simulator.units import UnitSystem, sensible
@@ -19,6 +20,7 @@ from simulator.zero_causes import SMALL_TESTS, rank_zero_causes
 _SETTINGS = "cell.calibration.settings"
 _KINDS: dict[str, Kind] = {"a display of tension": "display", "the cells' own signal": "signal"}
 _READINGS = ("Nothing on the roller", "With the weight", "Weight off again")
+_STRANDS: dict[str, Strand] = {"the left strand": "left", "the right strand": "right"}
 _ANSWERS = {"not tried": None, "yes": True, "no": False}
 
 
@@ -82,6 +84,7 @@ def view(scenario: Scenario, units: UnitSystem) -> None:
     if check is not None:
         _show_check(check, units)
     _show_expected(plan, units)
+    _show_rope(scenario)
     _show_heat(scenario, units)
 
 
@@ -232,6 +235,32 @@ def _show_expected(plan: CalibrationPlan, units: UnitSystem) -> None:
         alt="Loads, signals and display in each state of a calibration",
     )
     st.caption("Cells wired in parallel show the signal of one; an amplifier may add them up.")
+
+
+def _show_rope(scenario: Scenario) -> None:
+    with st.expander("What a rope off the web's path does"):
+        cell = scenario.load_cell
+        web = dict(zip(_STRANDS, strand_directions(cell), strict=True))
+        left, middle, right = st.columns(3, vertical_alignment="bottom")
+        name = left.radio(
+            "The hanging end stands for", list(_STRANDS), key="cell.rope.strand",
+            persist_state="session",
+            help="Looking along the web's pull on the roller, which of its two strands.",
+        )  # fmt: skip
+        along = math.degrees(math.remainder(web[name], 2.0 * math.pi))
+        degrees = middle.number_input(
+            "It leaves the roller at [°]", -360.0, 360.0, -90.0, 5.0, key="cell.rope.direction",
+            persist_state="session", help="0 to the right, 90 up, -90 straight down.",
+        )  # fmt: skip
+        error = off_path_error(cell, _STRANDS[name], direction=math.radians(degrees))
+        shown = "no use" if math.isnan(error) else f"{error:+.3g} %"
+        right.metric("All tensions then read by", shown)
+        words = "There it would not load the cells as the web does." if math.isnan(error) else ""
+        st.caption(
+            bench.plain(
+                f"The web leaves at {along:.4g}°; led there, the rope sets it right. {words}"
+            )
+        )
 
 
 def _show_heat(scenario: Scenario, units: UnitSystem) -> None:

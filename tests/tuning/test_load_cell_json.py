@@ -6,11 +6,18 @@ import math
 import pytest
 
 from simulator.load_cell_study import load_cell_study
+from tuning.cell_errors import gain_error_effect
+from tuning.gains import Gains
 from tuning.load_cell_json import load_cell_json
 
 
+def data_of(scenario):
+    effect = gain_error_effect(scenario, Gains(0.01, 0.5), errors=[-20.0, 20.0])
+    return load_cell_json(load_cell_study(scenario), scenario, effect)
+
+
 def test_film_by_hand(film):
-    data = load_cell_json(load_cell_study(film), film)
+    data = data_of(film)
     here = data["at_running_tension"]
     # 120° and 150 N: √3 · 150 N; 14 kg of roller; both straight down.
     assert here["resultant_N"] == pytest.approx(math.sqrt(3.0) * 150.0)
@@ -27,5 +34,9 @@ def test_film_by_hand(film):
 
 
 def test_every_scenario_is_plain_data(scenario):
-    data = load_cell_json(load_cell_study(scenario), scenario)
-    assert json.loads(json.dumps(data))["sizing"]["recommended_rating_N"] > 0.0
+    data = json.loads(json.dumps(data_of(scenario)))
+    assert data["sizing"]["recommended_rating_N"] > 0.0
+    # The web gets the setpoint over 0.8, 1 and 1.2.
+    webs = [at["web_tension_N"] for at in data["gain_error"]["errors"]]
+    wanted = [scenario.run.tension / share for share in (0.8, 1.0, 1.2)]
+    assert webs == pytest.approx(wanted)

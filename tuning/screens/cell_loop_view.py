@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
+
 import streamlit as st
 
 from simulator import Scenario
-from simulator.screens import bench
+from simulator.screens import bench, cell_size
 from simulator.units import UnitSystem
 from tuning.cell_error_figures import draw_drift, draw_gain_error
 from tuning.screens import answers
@@ -47,6 +49,14 @@ def view(scenario: Scenario, units: UnitSystem) -> None:
         "Minutes shown", _SHORT, _LONG, _USUAL, 5, key="cell.loop.minutes",
         persist_state="session",
     )  # fmt: skip
+    heat = cell_size.sized(scenario, units)
+    if math.isfinite(heat.chosen.zero_by_heat):
+        st.caption(
+            bench.told(
+                f"by its data sheet {heat.warmer_by:.3g} °C move the zero by up to "
+                f"{heat.chosen.zero_by_heat:.3g} N; loose bolts and forced bearings move it more."
+            )
+        )
     machine = design.gains.set_in(scenario)
     runs = [
         answers.drifting(
