@@ -204,6 +204,8 @@ def calibration_plan(
     least = LEAST_OF_SCALE * scale if display else LEAST_OF_TENSION * highest
     # The nearer cell has (1 + 2 f) of its even part, so it is the first to reach its rating.
     most = min(scale, rated_tension(cell) / (1.0 + 2.0 * off))
+    if abs(forces_on(cell, 0.0).load) >= cell.rated_load * cell.cells:
+        most = 0.0
     low, high = least / STANDARD_GRAVITY, most / STANDARD_GRAVITY
     taken = handy_mass(low, most=high, unit=handy_unit) if mass is None else mass
     force = STANDARD_GRAVITY * taken

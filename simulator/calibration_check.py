@@ -16,7 +16,6 @@ ratio to the ideal one (`gain_reasons`). Allowed errors are common practice, no 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -26,11 +25,12 @@ from simulator.calibration import (
     calibration_plan,
     cell_signal,
 )
+from simulator.calibration_words import check_warnings, headline, next_steps
 from simulator.cell_forces import load_per_tension
 from simulator.data_sheet import data_sheet
 from simulator.gain_reasons import gain_reasons, judge_sides
 from simulator.scenario import Scenario
-from simulator.units import sensible
+from simulator.sensing_and_control import LoadCell
 
 Kind = Literal["display", "signal"]
 Verdict = Literal["right", "wrong", "cannot tell"]
@@ -40,7 +40,8 @@ Verdict = Literal["right", "wrong", "cannot tell"]
 ALLOWED = {"display": 0.5, "signal": 5.0}
 # Signal that unloaded cells may have of their own, of that at rated load [-]; common practice.
 ZERO_BALANCE = 0.05
-MOST_SPAN = 0.25  # a span further off is to be explained before it is set [-]; common practice
+# Means of readings that flicker are this good, of the noise: 1/sqrt(25) of some 25 of them [-].
+OF_NOISE = 0.2
 
 
 @dataclass(frozen=True)
@@ -64,6 +65,10 @@ class CalibrationCheck:
         zero_allowed: how far it may be off [N or mV].
         zero_shift: what to add to readings first, so that nothing shows 0 [N or mV].
         span_factor: what to multiply them by then [-]; nan where no span is to be set.
+        at_end: whether the display stood at the end of its scale, so that it hides some of the
+            weight [-].
+        end_error: how far, at most, the end of the scale may read off by all of this [N or mV].
+        most_at_one_end: pull of the largest weight that may hang at one end of the roller [N].
         residual: what stayed after removal [N or mV].
         residual_tension: the same as tension [N].
         residual_share: the same, of the measured scale [%].
@@ -96,6 +101,9 @@ class CalibrationCheck:
     zero_allowed: float
     zero_shift: float
     span_factor: float
+    at_end: bool
+    end_error: float
+    most_at_one_end: float
     residual: float
     residual_tension: float
     residual_share: float
@@ -142,8 +150,8 @@ def check_calibration(
         kind: of reading: "display" of tension [N], or bare "signal" of the cells [mV].
         tolerance: allowed error at the end of the scale [%], above 0; if left out 0.5 for a
             display and 5 for a signal, which is compared with data sheet and drawing.
-        reading_error: by which each reading may be off [N or mV]; half of the smallest step if
-            left out, so read means where the display flickers.
+        reading_error: by which each reading may be off [N or mV]; as
+            `usual_reading_error` says if left out.
         left: readings of the left cell alone, with nothing and with the weight, shape (2,) [any].
         right: the same of the right cell, shape (2,) [any].
         summed: whether an amplifier adds the signals of the cells up; else they are in parallel.
@@ -156,7 +164,9 @@ def check_calibration(
     plan = calibration_plan(scenario, display=kind == "display", mass=mass)
     allowed = ALLOWED[kind] if tolerance is None else tolerance
     gain, zero_expected, step, zero_allowed = _ideal(scenario, plan, kind, summed, allowed)
-    error = 0.5 * step if reading_error is None else reading_error
+    error = reading_error
+    if error is None:
+        error = _usual_error(scenario.load_cell, gain, step)
 
     zero, residual, scale = 0.5 * (empty + after), after - empty, gain * plan.scale
     ratio = (loaded - zero) / (gain * plan.force)
@@ -164,6 +174,9 @@ def check_calibration(
     zero_error = zero - zero_expected
     zero_verdict = _verdict(zero_error, error + 0.5 * abs(residual), zero_allowed)
     gain_verdict = _verdict(100.0 * (ratio - 1.0), 100.0 * uncertain, allowed)
+    at_end = kind == "display" and loaded >= plan.scale
+    if at_end:
+        gain_verdict = "cannot tell"
     # A zero must return as well in millivolts as on a display.
     returns = 0.01 * (tolerance or ALLOWED["display"]) * scale
     return_verdict = _verdict(residual, 2.0 * error, returns)
@@ -171,10 +184,11 @@ def check_calibration(
     if left is not None and right is not None:
         off, sides, agree = judge_sides(left[1] - left[0], right[1] - right[0])
     reasons: tuple[str, ...] = ()
-    if gain_verdict != "right" and abs(ratio - 1.0) > uncertain:
+    if gain_verdict != "right" and abs(ratio - 1.0) > uncertain and not at_end:
         reasons = tuple(
             gain_reasons(scenario.load_cell, ratio, uncertain=uncertain, display=kind == "display")
         )
+    end = calibration_plan(scenario, display=kind == "display", mass=mass, rope_off_middle=0.5)
     result = CalibrationCheck(
         plan=plan,
         kind=kind,
@@ -191,8 +205,11 @@ def check_calibration(
         zero_error=zero_error,
         zero_allowed=zero_allowed,
         zero_shift=-zero,
-        # No span mends cells that are missing or turned.
-        span_factor=1.0 / ratio if ratio - uncertain > 0.1 else math.nan,
+        # No span mends cells that are missing or turned, nor a reading that is not all there.
+        span_factor=1.0 / ratio if ratio - uncertain > 0.1 and not at_end else math.nan,
+        at_end=at_end,
+        end_error=abs(zero_error) + error + abs(residual) + (abs(ratio - 1.0) + uncertain) * scale,
+        most_at_one_end=end.most_force,
         residual=residual,
         residual_tension=residual / gain,
         residual_share=100.0 * residual / scale,
@@ -209,10 +226,28 @@ def check_calibration(
     )
     return replace(
         result,
-        headline=_headline(result),
-        next_steps=tuple(_next_steps(result, scenario.load_cell.cells)),
-        warnings=tuple(_warnings(result)),
+        headline=headline(result),
+        next_steps=tuple(next_steps(result, scenario.load_cell.cells)),
+        warnings=tuple(check_warnings(result)),
     )
+
+
+def usual_reading_error(scenario: Scenario, kind: Kind, *, summed: bool = False) -> float:
+    """Return by how much a reading is usually off [N or mV]: half of its smallest step, or what is
+    left of the noise in a mean of some 25 readings.
+
+    Args:
+        scenario: the machine.
+        kind: of reading.
+        summed: whether an amplifier adds the signals of the cells up; else they are in parallel.
+    """
+    plan = calibration_plan(scenario, display=kind == "display")
+    gain, _, step, _ = _ideal(scenario, plan, kind, summed, ALLOWED[kind])
+    return _usual_error(scenario.load_cell, gain, step)
+
+
+def _usual_error(cell: LoadCell, gain: float, step: float) -> float:
+    return max(0.5 * step, OF_NOISE * cell.noise * gain)
 
 
 def _check_arguments(
@@ -253,75 +288,3 @@ def _verdict(error: float, uncertain: float, allowed: float) -> Verdict:
     if abs(error) + uncertain <= allowed:
         return "right"
     return "wrong" if abs(error) - uncertain > allowed else "cannot tell"
-
-
-def _headline(check: CalibrationCheck) -> str:
-    if check.passed and check.kind == "signal":
-        return "The cells answer as data sheet and drawing say: set the amplifier."
-    if check.passed:
-        return (
-            f"Zero and gain are right and the zero returns, within {check.tolerance:.3g} % of the "
-            "scale: nothing to set."
-        )
-    if check.sides_agree is False:
-        return f"Not yet: {check.sides}."
-    if math.isnan(check.span_factor) and check.reasons:
-        return f"Mounting or wiring is wrong: {check.reasons[0]}."
-    high, off = "high" if check.gain_error > 0.0 else "low", check.zero_error / check.ideal_gain
-    told = (
-        (check.zero_verdict, "zero", f"the zero is off by {off:.3g} N"),
-        (check.gain_verdict, "gain", f"the gain is {abs(check.gain_error):.3g} % too {high}"),
-        (check.return_verdict, "return", f"{check.residual_tension:.3g} N stay when it is bare"),
-    )
-    parts = [text for verdict, _, text in told if verdict == "wrong"]
-    if unknown := [name for verdict, name, _ in told if verdict == "cannot tell"]:
-        parts.append(f"these readings cannot decide on {' and '.join(unknown)}")
-    text = "; ".join(parts)
-    return f"{text[0].upper()}{text[1:]}."
-
-
-def _next_steps(check: CalibrationCheck, cells: int) -> Iterator[str]:
-    if check.sides_agree is False:
-        yield "Bring the rope to the middle and mend a cell that does not answer; then read again."
-        return
-    if check.return_verdict == "wrong":
-        yield (
-            "Find out why the zero does not return before you set anything: turn the roller a few "
-            "turns by hand, then go through the causes."
-        )
-    if math.isnan(check.span_factor):
-        yield f"Set no span: {(*check.reasons, 'the readings do not tell the gain')[0]}."
-        return
-    if check.gain_verdict == "wrong" and abs(check.span_factor - 1.0) > MOST_SPAN:
-        yield f"Explain the gain before you set it: {check.reasons[0]}."
-    shift, weight = check.zero_shift, sensible(check.plan.force, 4)
-    if check.kind == "signal":
-        yield f"With nothing on the roller, set the amplifier so that {-shift:.4g} mV shows 0 N."
-        yield f"With the weight on, set it so that {check.loaded:.4g} mV shows {weight} N."
-    elif "wrong" in (check.zero_verdict, check.gain_verdict):
-        if shift:
-            way = "take {:.3g} N off" if shift < 0.0 else "add {:.3g} N to"
-            yield f"With nothing on the roller, {way.format(abs(shift))} the zero."
-        if check.gain_verdict == "wrong":
-            yield (
-                f"With the weight on, multiply the span by {check.span_factor:.4g}: the display "
-                f"then shows {weight} N."
-            )
-    if check.kind == "signal" or not check.passed:
-        yield "Take the weight off and look at the zero again; then repeat all three readings."
-    if cells > 1 and check.sides_agree is None:
-        yield (
-            "Hang the weight near each end in turn: equal readings show that every cell answers. "
-            "In the middle, a cell in parallel that is unplugged does not show."
-        )
-
-
-def _warnings(check: CalibrationCheck) -> Iterator[str]:
-    if check.gain_verdict == "cannot tell":
-        yield (
-            f"the gain is known to {check.gain_uncertainty:.2g} % only, where "
-            f"{check.tolerance:.3g} % are allowed: hang a larger weight, read steadier means, or "
-            "find out why the zero moves"
-        )
-    if check.kind == "display" and check.loaded >= check.plan.scale:
-        yield "the display stands at the end of its scale: it may not show all of the weight"

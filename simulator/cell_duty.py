@@ -1,7 +1,8 @@
 """What the work puts on a load cell, and what cells of one rating can tell of the tension.
 
 As load on the cell that has most of it (web that runs off the middle by a share f of the distance
-between the ends loads the nearer end with 1/2 + f of its part, lever law):
+between the ends loads the nearer end with 1/2 + f of its part, lever law; the cells of one end
+share alike, and a single cell carries the whole roller, as on a cantilever):
 
     in work          shock factor x load at the highest tension            against its rating
     pulled suddenly  w + 2 F: a load put on at once swings to twice itself  against its overload

@@ -3,7 +3,11 @@
 The best sensing direction is along the resultant, the bisector of the wrap, one way or the other.
 Off it by d the cells lose 1 - cos(d) of the web's pull, which a calibration along the web path
 makes good, and sin(d) of it pushes them sideways, which nothing makes good. The reading hangs on
-the wrap, too: a load of 2 T sin(b/2) changes with b by 1/2 cot(b/2) of itself a radian.
+where the web comes from, too: the two strands load the cells with
+
+    T [cos(d + 90° - b/2) + cos(d - 90° + b/2)] = 2 T cos(d) sin(b/2)
+
+so a strand that turns by a radian changes the reading by 1/2 [cot(b/2) ± tan(d)] of itself.
 """
 
 from __future__ import annotations
@@ -20,7 +24,6 @@ from simulator.cell_forces import (
 )
 from simulator.data_sheet import data_sheet
 from simulator.scenario import Scenario
-from simulator.web_wrap import gain_per_wrap
 
 # Common practice, no source.
 MOST_OFF_AXIS = math.radians(20.0)
@@ -38,7 +41,7 @@ class Placement:
         forces: at running tension.
         balanced_tension: at which the web just carries the roller and the cells feel nothing [N];
             below 0 where both load them the same way.
-        gain_per_degree: change of the reading for a degree of wrap more [%].
+        gain_per_degree: largest change of the reading for a degree by which one strand turns [%].
         next_to_roll: whether the web comes to the roller straight from the wound roll [-].
         warnings: what a reader should know.
     """
@@ -67,11 +70,15 @@ def place_cells(scenario: Scenario) -> Placement:
         lost=100.0 * (1.0 - math.cos(off)),
         forces=forces_on(cell, scenario.run.tension),
         balanced_tension=balanced_tension(cell),
-        gain_per_degree=100.0 * gain_per_wrap(cell.wrap_angle) * math.radians(1.0),
+        gain_per_degree=100.0 * _gain_per_strand(cell.wrap_angle, off) * math.radians(1.0),
         next_to_roll=scenario.zone != "pull roll" and scenario.roller[0].load_cell,
         warnings=(),
     )
     return replace(found, warnings=tuple(_warnings(found, scenario)))
+
+
+def _gain_per_strand(wrap_angle: float, off_axis: float) -> float:
+    return 0.5 * (1.0 / abs(math.tan(0.5 * wrap_angle)) + math.tan(off_axis))
 
 
 def _warnings(found: Placement, scenario: Scenario) -> Iterator[str]:
@@ -92,22 +99,24 @@ def _warnings(found: Placement, scenario: Scenario) -> Iterator[str]:
         )
     elif 0.01 * highest < lift < highest:
         yield (
-            f"weight and web work against each other: up to {lift:.3g} N of tension the roller "
-            "rests on the cells, above it hangs from them; cells, stops and bolts must take both, "
-            "and a reading near this tension shows the play between"
+            f"weight and web work against each other: up to {lift:.3g} N of tension the weight "
+            "loads the cells, above it the web loads them the other way; cells, stops and bolts "
+            "must take both, and a reading near this tension shows the play between"
         )
     limit = data_sheet(scenario).side_load
-    across = found.forces.across / cell.cells
+    # Web and weight may cancel at one tension and not at another.
+    across = max(forces_on(cell, T).across for T in (0.0, running, highest)) / cell.cells
     if limit is not None and across > 0.01 * limit * cell.rated_load:
         yield (
-            f"web and weight push each cell sideways with {across:.3g} N, more than the "
+            f"web and weight push each cell sideways with up to {across:.3g} N, more than the "
             f"{0.01 * limit * cell.rated_load:.3g} N that it bears across its axis"
         )
-    if cell.wrap_angle < LEAST_WRAP:
+    if not LEAST_WRAP <= cell.wrap_angle <= 2.0 * math.pi - LEAST_WRAP:
+        small = "small" if cell.wrap_angle < math.pi else "so large that its strands work apart"
         yield (
-            f"a wrap of {math.degrees(cell.wrap_angle):.3g}° is small: the cells feel "
-            f"{found.forces.web_load / running:.2g} of the tension, and a degree of wrap more or "
-            f"less changes the reading by {abs(found.gain_per_degree):.2g} %"
+            f"a wrap of {math.degrees(cell.wrap_angle):.3g}° is {small}: the cells feel "
+            f"{found.forces.web_load / running:.2g} of the tension, and a strand that turns by a "
+            f"degree changes the reading by {found.gain_per_degree:.2g} %"
         )
     if found.next_to_roll:
         yield (

@@ -41,6 +41,7 @@ class Sizing:
         shock_factor: on the load in work [-].
         warmer_by: change of temperature that moves the zero [K].
         needed: smallest rating of a cell that bears the work [N].
+        roller_rules: whether it is the bare roller that asks for it, and not the web [-].
         cases: events and what they put on a cell, with the rating as it is.
         chosen: the rating in the scenario.
         choices: other ratings, rising.
@@ -53,6 +54,7 @@ class Sizing:
     shock_factor: float
     warmer_by: float
     needed: float
+    roller_rules: bool
     cases: tuple[LoadCase, ...]
     chosen: RatingChoice
     choices: tuple[RatingChoice, ...]
@@ -129,9 +131,10 @@ def size_cells(
     least = run.tension * (1.0 - 0.01 * scenario.controller.taper)
     least = least if least_tension is None else least_tension
     highest = scenario.controller.tension_range if highest_tension is None else highest_tension
+    running = f"{run.tension:.4g} N, the running tension"
     _check(
-        (0.0 < least <= highest, "least_tension", least, f"above 0 N and at most {highest:.4g} N"),
-        (highest < 1e7, "highest_tension", highest, "below 10 MN"),
+        (0.0 < least <= run.tension, "least_tension", least, f"above 0 N and at most {running}"),
+        (run.tension <= highest < 1e7, "highest_tension", highest, f"{running}, or more"),
         (1.0 <= shock_factor <= 10.0, "shock_factor", shock_factor, "1 to 10"),
         (0.0 <= web_off_middle <= 0.5, "web_off_middle", web_off_middle, "0 to 0.5"),
         (0.0 <= knock_height <= 1.0, "knock_height", knock_height, "0 to 1 m"),
@@ -141,18 +144,20 @@ def size_cells(
     now = scenario.load_cell.rated_load
     choices = tuple(duty.choice(rating) for rating in sorted(ratings or usual_ratings()))
     chosen = duty.choice(now)
+    work = next(case for case in duty.cases(now) if case.name == IN_WORK)
     fitting = [choice.rated_load for choice in choices if choice.bears_work]
     return Sizing(
         least_tension=least,
         highest_tension=highest,
         shock_factor=shock_factor,
         warmer_by=warmer_by,
-        needed=next(abs(case.load) for case in duty.cases(now) if case.name == IN_WORK),
+        needed=abs(work.load),
+        roller_rules=work.load < 0.0,
         cases=duty.cases(now),
         chosen=chosen,
         choices=choices,
         recommended=min(fitting, default=None),
-        warnings=tuple(_warnings(duty, chosen, bool(fitting))),
+        warnings=tuple(_warnings(duty, chosen, fitting)),
     )
 
 
@@ -166,18 +171,21 @@ def _check(*conditions: tuple[bool, str, float, str]) -> None:
         raise ValueError("; ".join(faults))
 
 
-def _warnings(duty: CellDuty, chosen: RatingChoice, some_fit: bool) -> Iterator[str]:
+def _warnings(duty: CellDuty, chosen: RatingChoice, fitting: list[float]) -> Iterator[str]:
     s, cell = duty.scenario, duty.scenario.load_cell
     running, rating = s.run.tension, chosen.rated_load
     cases = {case.name: case for case in duty.cases(rating)}
+    smaller = " or smaller cells" if min(fitting, default=rating) < 0.999 * rating else ""
     yield from assumed_sheet(s)
     for name in chosen.too_much:
         case = cases[name]
         if name == IN_WORK:
+            what = f"{duty.highest:.4g} N of tension, the roller's weight"
+            if case.load < 0.0:
+                what = "the bare roller's weight"
             yield (
-                f"a load cell of {rating:.4g} N is too small: {duty.highest:.4g} N of tension, the "
-                f"roller's weight and a shock factor of {duty.shock_factor:g} load it with "
-                f"{abs(case.load):.4g} N"
+                f"a load cell of {rating:.4g} N is too small: {what} and a shock factor of "
+                f"{duty.shock_factor:g} load it with {abs(case.load):.4g} N"
             )
         elif name not in (BARE, RUNNING, JAM):
             yield (
@@ -185,12 +193,12 @@ def _warnings(duty: CellDuty, chosen: RatingChoice, some_fit: bool) -> Iterator[
                 f"% of its rating and above the {100.0 * case.allowed:.0f} % that it bears; it "
                 "needs stops that take the load"
             )
-    if not some_fit:
+    if not fitting:
         yield "no rating in the list bears the work: add larger ones"
     if chosen.web_share < 100.0 * LEAST_WEB_SHARE:
         yield (
             f"the running tension uses {chosen.web_share:.2g} % of the cells' rating: the signal "
-            "drowns in drift and noise; more wrap, a lighter roller or smaller cells would help"
+            f"drowns in drift and noise; more wrap, a lighter roller{smaller} would help"
         )
     weight = abs(forces_on(cell, 0.0).weight_load) / cell.cells
     if weight > MOST_WEIGHT_SHARE * rating:
@@ -209,7 +217,7 @@ def _warnings(duty: CellDuty, chosen: RatingChoice, some_fit: bool) -> Iterator[
         yield (
             f"{duty.warmer_by:.3g} °C more move the zero by {chosen.zero_by_heat:.3g} N, "
             f"{100.0 * chosen.zero_by_heat / running:.2g} % of the running tension: zero the cells "
-            "warm, or take smaller ones"
+            f"warm{smaller}"
         )
     wheel = next(roller for roller in s.roller if roller.load_cell)
     turns = s.run.line_speed / (math.pi * wheel.diameter)

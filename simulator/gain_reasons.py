@@ -11,6 +11,7 @@ from simulator.units import sensible
 
 # Ratios this close to each other are taken for the same, or for nothing [-].
 CLOSE, NEAR_NOTHING = 0.01, 0.05
+MOST_BY_WRAP = 0.4  # beyond this change of gain nobody would have misread the wrap [-]
 SMALL_TURN = 0.7  # below this ratio a cell would be turned so far that the eye sees it [-]
 POUND = 1.0 / 0.45359237  # [lb/kg], exact
 NO_ANSWER = "plug off, bearing carried by the frame, or a bolt on the ground of its hole"
@@ -53,7 +54,7 @@ def gain_reasons(cell: LoadCell, ratio: float, *, uncertain: float, display: boo
         display: whether a display of tension was read, else the cells' own signal [-].
     """
     if ratio < -uncertain - CLOSE:
-        yield "the cells face the other way, or their signal wires are changed"
+        yield "the cells face the other way, or their signal wires are changed: swap the wires"
         return
     if ratio <= uncertain + NEAR_NOTHING:
         yield f"the weight is not on the cells: {NO_ANSWER}, or a rope that lies on something else"
@@ -64,11 +65,15 @@ def gain_reasons(cell: LoadCell, ratio: float, *, uncertain: float, display: boo
     exact = [
         (1.0 / POUND, "a mass in lb was taken for kg"),
         (POUND, "a mass in kg was taken for lb"),
-        (along, "the span was set as if the cells sensed along the resultant"),
+        (0.5, "two weights were counted, one on each end of the rope: only one of them counts"),
     ]
-    if (n := cell.cells) > 1:
+    n = cell.cells
+    if n > 1:
+        exact.append(((n - 1) / n, f"one of {n} cells does not answer: {NO_ANSWER}"))
+    if display:
+        exact.append((along, "the span was set as if the cells sensed along the resultant"))
+    if n > 1 and display:
         exact += [
-            ((n - 1) / n, f"one of {n} cells does not answer: {NO_ANSWER}"),
             (1.0 / n, f"the amplifier is set for {n} cells that add up, and they are in parallel"),
             (float(n), f"{n} cells add up, and the amplifier is set for their mean"),
         ]
@@ -78,8 +83,9 @@ def gain_reasons(cell: LoadCell, ratio: float, *, uncertain: float, display: boo
         text = f"the rope hung straight down instead of at {away:.3g}° along the web"
         exact.append((off_path_ratio(cell, side), text))
     near = sorted((abs(ratio - made), text) for made, text in exact if abs(made - 1.0) > CLOSE)
-    yield from (text for apart, text in near if apart <= uncertain + CLOSE)
-    if (half := ratio * math.sin(0.5 * cell.wrap_angle)) <= 1.0:
+    yield from dict.fromkeys(text for apart, text in near if apart <= uncertain + CLOSE)
+    half = ratio * math.sin(0.5 * cell.wrap_angle)
+    if abs(ratio - 1.0) < MOST_BY_WRAP and half <= 1.0:
         angle = math.degrees(2.0 * math.asin(half))
         angle = angle if cell.wrap_angle <= math.pi else 360.0 - angle
         described = math.degrees(cell.wrap_angle)

@@ -57,8 +57,8 @@ def _which_way(study: LoadCellStudy, scenario: Scenario, units: UnitSystem) -> A
         one,
         f"A web wrapped by {math.degrees(cell.wrap_angle):.4g}° pulls the roller {one} with "
         f"{units.text(place.forces.resultant, 'tension')} at "
-        f"{units.text(scenario.run.tension, 'tension')}. Sense along this line; {other} is "
-        f"as good; {now}.",
+        f"{units.text(scenario.run.tension, 'tension')}. Sense along this line; {other} "
+        f"is as good where the cells measure both ways; {now}.",
     )
 
 
@@ -71,6 +71,15 @@ def _which_size(study: LoadCellStudy, scenario: Scenario, units: UnitSystem) -> 
     else:
         short = f"{_size(sizing.recommended, units)} each"
         why = f"{_size(sizing.recommended, units)} is the smallest in the list that bears it"
+    what = (
+        f"{units.text(sizing.highest_tension, 'tension')} of tension, the roller and a shock "
+        f"factor of {sizing.shock_factor:g}"
+    )
+    if sizing.roller_rules:
+        what = (
+            "The bare roller, which the web relieves, and a shock factor of "
+            f"{sizing.shock_factor:g}"
+        )
     if not sizing.chosen.bears_work:
         verdict = f"The machine's {now} are too small"
     elif sizing.recommended is not None and cell.rated_load > 1.001 * sizing.recommended:
@@ -80,8 +89,7 @@ def _which_size(study: LoadCellStudy, scenario: Scenario, units: UnitSystem) -> 
     return Answer(
         "Which size?",
         short,
-        f"{units.text(sizing.highest_tension, 'tension')} of tension, the roller and a shock "
-        f"factor of {sizing.shock_factor:g} load a cell with up to {needed}: {why}. {verdict}; "
+        f"{what} load a cell with up to {needed}: {why}. {verdict}; "
         f"running tension uses {sizing.chosen.web_share:.2g} % of the rating.",
     )
 
@@ -106,15 +114,18 @@ def _which_weight(study: LoadCellStudy, units: UnitSystem) -> Answer:
 
 def _what_reading(study: LoadCellStudy, units: UnitSystem) -> Answer:
     plan = study.calibration
+    if plan.mass == 0.0:
+        return Answer("What reading?", "none", "No weight may be hung on these cells.")
     bare, loaded = plan.state(NOTHING), plan.state(WEIGHT)
+    more = _millivolts(loaded.signal - bare.signal)
     signals = (
-        f"each cell gives {_millivolts(bare.signal)} with nothing on the roller and "
-        f"{_millivolts(loaded.signal)} with the weight (two wired in parallel show the same)"
+        f"the signal of a cell, or of cells in parallel, rises by {more}, from about "
+        f"{_millivolts(bare.signal)}: a cell's own zero may be off that by some"
     )
     if not plan.display:
         return Answer(
             "What reading?",
-            f"{_millivolts(loaded.signal - bare.signal)} more",
+            f"{more} more",
             f"{signals[:1].upper()}{signals[1:]}.",
         )
     return Answer(

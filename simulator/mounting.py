@@ -36,8 +36,9 @@ MOUNTING_STEPS = (
     ),
     MountingStep(
         "Clean and flat surfaces",
-        "Clean the frame's faces and the cells' feet to bare metal, take burrs off, and lay a "
-        "straightedge and feeler gauges over them; shim or machine what is not flat.",
+        "Take paint, rust and burrs off the frame's faces and wipe the cells' feet clean, their "
+        "finish left on; lay a straightedge and feeler gauges over them; shim or machine what is "
+        "not flat.",
         "Bolts pull a cell down onto a crooked face and bend it: that reads as load and changes "
         "with heat.",
         "No gauge as thin as the maker allows slips under the straightedge, in any direction.",

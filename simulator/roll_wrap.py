@@ -22,7 +22,6 @@ Array = NDArray[np.float64]
 
 # A reading whose gain changes by more than this from full roll to core is worth a warning [-].
 _GAIN_CHANGE = 0.02
-# share by which equal distances on a drawing may differ [-]
 _DIAMETERS = 33  # at which a roll is looked at [-]
 
 

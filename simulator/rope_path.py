@@ -86,6 +86,7 @@ def rope_advice(cell: LoadCell) -> str:
         elif abs(error) > WARNED_ERROR:
             what = f"{abs(error):.3g} % too {'high' if error > 0.0 else 'low'}"
             told.setdefault(f"all tensions would then read {what}", []).append(where)
+    told = {what: list(dict.fromkeys(at)) for what, at in told.items()}
     lead = "lead the rope along the web's own path, over the rollers next to the load-cell roller"
     if not told:
         return lead

@@ -125,15 +125,20 @@ def shaft_growth(
     warnings = []
     if side_stiffness is None and warmer_by != 0.0:
         warnings.append(
-            f"the force of {sensible(force)} N is an upper bound for ends that do not give at all; "
+            f"the force of {_rough(force)} N is an upper bound for ends that do not give at all; "
             "real frames give, often by much more than the shaft does"
         )
     if force > buckling:
         warnings.append(
-            f"a shaft on hinged ends bows out at {sensible(buckling)} N, so it never pushes with "
-            f"{sensible(force)} N; a bowed roller shakes the reading once a turn instead"
+            f"a shaft on hinged ends bows out at {_rough(buckling)} N, so it hardly pushes with "
+            f"{_rough(force)} N; a bowed roller shakes the reading once a turn instead"
         )
     return ShaftGrowth(growth, growth / bar, force, buckling, tuple(warnings))
+
+
+def _rough(force: float) -> str:
+    """To two digits: bounds are not known better."""
+    return sensible(float(f"{force:.2g}"))
 
 
 def side_force_reading(cell: LoadCell, force: float, *, tilt: float) -> float:

@@ -33,7 +33,7 @@ _NAMES = ("the roller before", "the load-cell roller", "the roller after")
 # With more of a turn than this the drawing was probably read wrong [rad].
 LARGE_WRAP = math.radians(270.0)
 _STRAIGHT = 1e-6  # turn that is none [rad]
-_SAME = 1e-9
+_SAME = 1e-9  # share by which equal distances on a drawing may differ [-]
 
 
 @dataclass(frozen=True)
@@ -111,6 +111,7 @@ def wrap_from_directions(entering: float, leaving: float, turning: Turning | Non
         raise ValueError("the directions before and behind the load-cell roller must be numbers")
     turn = cmath.phase(cmath.rect(1.0, leaving - entering))
     if turning is None:
+        # At half a turn either sense will do: d_out - d_in is the same.
         turning = "counterclockwise" if turn >= 0.0 else "clockwise"
     side = 1 if turning == "counterclockwise" else -1
     wrap = side * turn % (2.0 * math.pi)
@@ -177,26 +178,6 @@ def drawn_rollers(scenario: Scenario) -> tuple[RollerPlace, RollerPlace, RollerP
         for wheel in wheels[::along]
     )
     return before, cell, after
-
-
-def gain_per_wrap(wrap_angle: float) -> float:
-    """Return by which share of itself the reading changes for each radian of wrap [1/rad].
-
-    A cell on the bisector feels 2 T sin(b/2). Its logarithm has the derivative
-
-        d ln(2 T sin(b/2))/db = ½ cos(b/2)/sin(b/2) = ½ cot(b/2)
-
-    which is 0 at half a turn, and large where the wrap is small.
-
-    Args:
-        wrap_angle: of the web on its roller [rad].
-
-    Raises:
-        ValueError: a wrap that is not between nothing and a whole turn.
-    """
-    if not 0.0 < wrap_angle < 2.0 * math.pi:
-        raise ValueError("the wrap must be above 0° and below 360°")
-    return 0.5 / math.tan(0.5 * wrap_angle)
 
 
 def _principal(angle: float) -> float:
@@ -266,8 +247,8 @@ def _wrap_warnings(wrap: float) -> tuple[str, ...]:
     degrees = math.degrees(wrap)
     if wrap > LARGE_WRAP:
         return (
-            f"the wrap of {degrees:.4g}° is nearly a whole turn: check which way round the "
-            "load-cell roller turns",
+            f"a wrap of {degrees:.4g}° is unusual: check which way round the load-cell roller "
+            "turns",
         )
     return ()
 

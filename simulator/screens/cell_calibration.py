@@ -263,6 +263,12 @@ def _show_rope(scenario: Scenario) -> None:
         )
 
 
+def _rough(force: float, units: UnitSystem) -> str:
+    """To two digits: bounds are not known better."""
+    value = float(f"{units.show(force, 'tension'):.2g}")
+    return f"{sensible(value, 2)} {units.label('tension')}"
+
+
 def _show_heat(scenario: Scenario, units: UnitSystem) -> None:
     with st.expander("What heat does where both bearings are fixed"):
         width = scenario.web.width
@@ -302,8 +308,8 @@ def _show_heat(scenario: Scenario, units: UnitSystem) -> None:
         grows, pushes, reads = st.columns(3)
         grows.metric("The shaft grows by", f"{units.show(found.growth, 'diameter'):.3g} "
                      f"{units.label('diameter')}")  # fmt: skip
-        pushes.metric("and pushes each end with up to", units.text(force, "tension"))
-        reads.metric("which may read as tension", units.text(moved, "tension"))
+        pushes.metric("and pushes each end with up to", _rough(force, units))
+        reads.metric("which may read as tension", _rough(moved, units))
         bench.show_warnings(found.warnings)
         st.caption(
             bench.plain(

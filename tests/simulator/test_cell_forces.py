@@ -97,7 +97,11 @@ def test_loads_are_those_of_the_vectors(wrap, bisector, off, tension):
 @given(wrap=WRAPS, bisector=ANGLES, off=st.floats(-1.5, 1.5), turn=ANGLES)
 def test_turning_the_whole_picture_moves_the_weights_share_alone(wrap, bisector, off, turn):
     here = cell(math.degrees(wrap), bisector, bisector + off)
-    there = replace(here, bisector_angle=bisector + turn, sensing_angle=bisector + off + turn)
+    there = replace(
+        here,
+        bisector_angle=math.remainder(bisector + turn, 2.0 * math.pi),
+        sensing_angle=math.remainder(bisector + off + turn, 2.0 * math.pi),
+    )
     one, other = forces_on(here, 200.0), forces_on(there, 200.0)
     assert one.web_load == pytest.approx(other.web_load, abs=1e-9)
     assert one.web_across == pytest.approx(other.web_across, abs=1e-9)

@@ -47,12 +47,21 @@ def test_off_the_resultant_the_cosine_is_lost(good, off, lost, turned):
     assert abs(found.forces.web_across) == pytest.approx(200.0 * math.sin(math.radians(off)))
 
 
-def test_a_degree_of_wrap(good):
+def test_a_strand_that_turns_by_a_degree(good):
     # 2 sin(b/2) at 60° is 1, at 61° 1.01508: 1.5 % a degree.
     found = place_cells(with_cell(good, wrap_angle=math.radians(60.0)))
     assert found.gain_per_degree == pytest.approx(100.0 * (1.015077 - 1.0), abs=0.01)
+    # 90° of wrap and 15° off: strands at 60° and 30° to the axis make cos 60° + cos 30° = 1.36603;
+    # the one at 60° turned by a degree 1.38106 (1.10 %), the other less.
+    found = place_cells(
+        with_cell(good, wrap_angle=0.5 * math.pi, sensing_angle=math.radians(-75.0))
+    )
+    cosines = [math.cos(math.radians(angle)) for angle in (30.0, 60.0, 59.0)]
+    turned = (cosines[0] + cosines[2]) / (cosines[0] + cosines[1]) - 1.0
+    assert found.gain_per_degree == pytest.approx(100.0 * turned, abs=0.01)
 
 
+LEVEL = {"bisector_angle": 0.0, "sensing_angle": 0.0}
 UP = {"bisector_angle": 0.5 * math.pi, "sensing_angle": 0.5 * math.pi}
 
 
@@ -64,7 +73,10 @@ UP = {"bisector_angle": 0.5 * math.pi, "sensing_angle": 0.5 * math.pi}
         ({**UP, "roller_mass": 1.9 * HUNDRED_NEWTON}, "close to the running tension"),
         ({**UP, "roller_mass": 0.9 * HUNDRED_NEWTON}, "up to 45 N"),
         ({"sensing_angle": math.radians(-50.0), "rated_load": 100.0}, "bears across its axis"),
+        # Level cells and 210 N of roller: 105 N across each, above half of 200 N.
+        ({**LEVEL, "roller_mass": 2.1 * HUNDRED_NEWTON, "rated_load": 200.0}, "up to 105 N"),
         ({"wrap_angle": math.radians(29.0)}, "is small"),
+        ({"wrap_angle": math.radians(331.0)}, "work apart"),
     ],
 )
 def test_each_warning_has_its_case(good, change, says):
@@ -79,6 +91,9 @@ def test_each_warning_has_its_case(good, change, says):
         # Nothing is felt at 650 N only, beyond the measured scale.
         {**UP, "roller_mass": 13.0 * HUNDRED_NEWTON, "rated_load": 1e5},
         {"wrap_angle": math.radians(31.0)},
+        {"wrap_angle": math.radians(329.0)},
+        # 95 N across each cell, below half of 200 N.
+        {**LEVEL, "roller_mass": 1.9 * HUNDRED_NEWTON, "rated_load": 200.0},
     ],
 )
 def test_just_short_of_it_there_is_none(good, change):

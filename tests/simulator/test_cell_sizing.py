@@ -88,9 +88,13 @@ def test_where_weight_and_web_oppose_the_bare_roller_may_be_the_harder_load(plai
                           roller_mass=10.0 * HUNDRED_NEWTON),
     )  # fmt: skip
     # 500 N of weight on a cell, 300 N of web against it.
-    assert size_cells(up, shock_factor=1.2).needed == pytest.approx(1.2 * 500.0)
+    heavy = size_cells(up, shock_factor=1.2)
+    assert heavy.needed == pytest.approx(1.2 * 500.0)
+    assert heavy.roller_rules
+    assert any("the bare roller's weight" in text for text in heavy.warnings)
     light = replace(up, load_cell=replace(up.load_cell, roller_mass=HUNDRED_NEWTON))
     assert size_cells(light, shock_factor=1.2).needed == pytest.approx(1.2 * 250.0)
+    assert not size_cells(light, shock_factor=1.2).roller_rules
 
 
 def test_what_a_rating_tells_by_hand(plain):
@@ -215,6 +219,22 @@ def test_each_warning_has_a_case_and_its_opposite(plain, cell, sheet, says):
     ).warnings
     good = replace(plain, load_cell=replace(plain.load_cell, rated_load=1000.0))
     assert size_cells(good).warnings == ()
+
+
+def test_smaller_cells_are_advised_only_where_they_bear_the_work(plain):
+    hot = replace(plain, data_sheet=replace(SHEET, zero_temperature=0.1))
+    # 525 N are needed: 500 N cells are too small as they are, 10 kN cells larger than they must be.
+    too_small = " ".join(size_cells(hot).warnings)
+    assert "is too small" in too_small and "zero the cells warm" in too_small
+    assert "smaller cells" not in too_small
+    large = replace(hot, load_cell=replace(hot.load_cell, rated_load=10_000.0))
+    assert "or smaller cells" in " ".join(size_cells(large).warnings)
+
+
+@pytest.mark.parametrize("name, value", [("highest_tension", 140.0), ("least_tension", 160.0)])
+def test_the_running_tension_lies_between_the_ends(plain, name, value):
+    with pytest.raises(ValueError, match="150 N, the running tension"):
+        size_cells(plain, **{name: value})
 
 
 def test_a_jam_asks_for_stops_and_not_for_larger_cells(plain):
