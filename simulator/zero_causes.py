@@ -80,6 +80,29 @@ ZERO_CAUSES = (
         "taut loop; swap the two cells' cables and see whether the offset goes along.",
     ),
     ZeroCause(
+        "creep",
+        "creep of a cell under a load that stays",
+        "A cell, or what it is glued with, goes on giving under a lasting load and comes back as "
+        "slowly.",
+        "Leave the weight on for some minutes and watch, then leave it off as long; compare with "
+        "the creep on the data sheet.",
+    ),
+    ZeroCause(
+        "amplifier",
+        "amplifier or its supply",
+        "A supply that wanders or a channel that drifts moves the reading with no load moved.",
+        "Swap the two cells' plugs at the amplifier and see whether the offset stays with the "
+        "channel; measure the excitation.",
+    ),
+    ZeroCause(
+        "damaged",
+        "a cell that was overloaded",
+        "A jam, a drop or a knock beyond what it bears bends a cell for good: its zero stays off, "
+        "often far.",
+        "Take the load off the cell, compare its bare signal with the zero balance and its bridge "
+        "resistances with those on the data sheet; replace it if they are off.",
+    ),
+    ZeroCause(
         "bolts",
         "bolts tightened unevenly",
         "Uneven bolts clamp strain into the cell; each load lets some of it go.",
@@ -132,6 +155,22 @@ SMALL_TESTS = {
         "the offset is the same after pressing either way",
         "the offset depends on which way the roller was pressed last",
     ),
+    "returns_slowly": SmallTest(
+        "Left alone for some minutes, does the reading creep back by itself?",
+        "the reading creeps back by itself",
+        "the reading stays where it is",
+    ),
+    "stays_with_channel": SmallTest(
+        "With the two cells' plugs swapped at the amplifier, does the offset stay with the "
+        "channel?",
+        "the offset stays with the channel",
+        "the offset goes with the cell",
+    ),
+    "was_hit": SmallTest(
+        "Was there a jam, a drop or a hard knock since the zero was last right?",
+        "there was a jam, a drop or a knock",
+        "there was no jam, drop or knock",
+    ),
     "sides_differ": SmallTest(
         "Do left and right cell, read apart, show different offsets?",
         "left and right show different offsets",
@@ -152,7 +191,8 @@ SMALL_TESTS = {
 # For each test and cause what the answers yes and no speak for it; what is not named speaks 0.
 SPEAKS: dict[str, dict[str, tuple[int, int]]] = {
     "turning_helps": {
-        "friction": (2, -2), "cable": (-1, 0), "bolts": (-1, 0), "bottoming": (-1, 0),
+        "friction": (2, -2), "damaged": (-1, 0), "creep": (-1, 0), "amplifier": (-1, 0),
+        "cable": (-1, 0), "bolts": (-1, 0), "bottoming": (-1, 0),
         "surface": (-1, 0),
     },
     "cable_changes_it": {
@@ -163,8 +203,20 @@ SPEAKS: dict[str, dict[str, tuple[int, int]]] = {
         "friction": (-2, 2), "bottoming": (-1, 1), "bolts": (1, -1), "surface": (1, -1),
         "level": (1, 0),
     },
+    "returns_slowly": {
+        "creep": (2, -2), "heat": (1, 0), "damaged": (-1, 0), "bolts": (-1, 0), "friction": (-1, 0),
+    },
+    "stays_with_channel": {
+        "amplifier": (2, -2), "cable": (-1, 1), "damaged": (-2, 1), "bolts": (-2, 1),
+        "bottoming": (-2, 1), "surface": (-2, 1), "creep": (-2, 1), "friction": (-2, 0),
+        "level": (-1, 0), "heat": (-1, 0),
+    },
+    "was_hit": {
+        "damaged": (2, -2), "bolts": (1, 0), "level": (1, 0),
+    },
     "sides_differ": {
-        "bolts": (1, -1), "bottoming": (1, -1), "cable": (1, -1), "level": (1, -1),
+        "damaged": (1, -1), "amplifier": (1, -1), "bolts": (1, -1), "bottoming": (1, -1),
+        "cable": (1, -1), "level": (1, -1),
         "surface": (1, 0), "heat": (-1, 1),
     },
     "wanders_when_warm": {

@@ -8,9 +8,15 @@ from dataclasses import dataclass
 import streamlit as st
 
 from simulator import Scenario
-from simulator.calibration import CalibrationPlan, calibration_plan
-from simulator.calibration_check import CalibrationCheck, Kind, check_calibration
+from simulator.calibration import GRAVITY_NOTE, CalibrationPlan, calibration_plan
+from simulator.calibration_check import (
+    CalibrationCheck,
+    Kind,
+    check_calibration,
+    usual_reading_error,
+)
 from simulator.calibration_figure import draw_calibration
+from simulator.mounting import MOUNTING_CAUTIONS
 from simulator.rope_path import Strand, off_path_error, strand_directions
 from simulator.screens import bench
 from simulator.shaft_growth import MATERIALS, shaft_growth, side_force_reading
@@ -109,6 +115,7 @@ def _enter_readings(
         "take its mean."
     )
     st.markdown(bench.told(f"{plan.rope_advice}."))
+    st.warning("\n".join(f"- {bench.plain(line)}" for line in MOUNTING_CAUTIONS))
     unit = units.label("tension") if kind == "display" else "mV"
     factor = units.factor("tension") if kind == "display" else 1.0
     found = [
@@ -118,6 +125,13 @@ def _enter_readings(
         )
         for column, name in zip(st.columns(3), _READINGS, strict=True)
     ]  # fmt: skip
+    usual = usual_reading_error(scenario, kind) * factor
+    good = st.number_input(
+        f"Each reading is good to ± [{unit}]", 0.0, 1e9, float(f"{usual:.1g}"), format="%.4g",
+        key=f"cell.calibration.good.{kind}.{unit}.{usual:.3g}", persist_state="session",
+        help="Half of the display's last digit, or of the flicker that is left in the mean. What "
+        "can't be decided from such readings is not called right.",
+    )  # fmt: skip
     apart = _enter_sides(kind, unit)
     if any(value is None for value in found) or plan.mass == 0.0:
         st.caption("Enter all three readings to see whether zero and gain are right.")
@@ -127,7 +141,7 @@ def _enter_readings(
     try:
         return check_calibration(
             scenario, mass=plan.mass, empty=empty, loaded=loaded, after=after, kind=kind,
-            left=left, right=right,
+            left=left, right=right, reading_error=good / factor,
         )  # fmt: skip
     except ValueError as error:
         bench.show_error(error)
@@ -177,7 +191,7 @@ def _show_check(check: CalibrationCheck, units: UnitSystem) -> None:
     if check.reasons:
         st.markdown("**What would make this gain**, the closest first")
         st.markdown("\n".join(f"- {bench.told(reason)}" for reason in check.reasons))
-    if check.return_verdict != "right":
+    if check.return_verdict == "wrong":
         _show_causes()
 
 
@@ -234,7 +248,13 @@ def _show_expected(plan: CalibrationPlan, units: UnitSystem) -> None:
         hide_index=True,
         alt="Loads, signals and display in each state of a calibration",
     )
-    st.caption("Cells wired in parallel show the signal of one; an amplifier may add them up.")
+    st.caption(
+        bench.plain(
+            "Cells wired in parallel show the mean of their signals; an amplifier may add them up. "
+            "Signals count in the sense of the web's pull: cells that face against it show them "
+            f"with the other sign. A cell's own zero comes on top. {GRAVITY_NOTE}"
+        )
+    )
 
 
 def _show_rope(scenario: Scenario) -> None:

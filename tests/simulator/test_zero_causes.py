@@ -33,6 +33,9 @@ def test_without_evidence_the_cheapest_check_comes_first():
         ({"cable_changes_it": True}, "cable"),
         ({"wanders_when_warm": True}, "heat"),
         ({"bolts_change_it": True}, "bolts"),
+        ({"was_hit": True}, "damaged"),
+        ({"stays_with_channel": True}, "amplifier"),
+        ({"returns_slowly": True}, "creep"),
         ({"bolts_change_it": True, "same_each_time": False, "turning_helps": False}, "bottoming"),
         ({"turning_helps": False, "cable_changes_it": False, "sides_differ": True,
           "same_each_time": True, "bolts_change_it": False}, "level"),
@@ -56,6 +59,9 @@ def test_answers_bring_a_cause_to_the_front(answers, first):
         ({"cable_changes_it": False}, "cable"),
         ({"wanders_when_warm": False}, "heat"),
         ({"bolts_change_it": False}, "bolts"),
+        ({"was_hit": False}, "damaged"),
+        ({"stays_with_channel": False}, "amplifier"),
+        ({"returns_slowly": False}, "creep"),
     ],
 )
 def test_answers_send_a_cause_to_the_back(answers, last):
