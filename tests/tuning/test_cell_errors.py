@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from simulator import Action, linearise, load_scenario, operating_point, simulate
-from simulator.machine import diameter_range
+from simulator.machine import diameter_range, named_diameters, taper_at
 from simulator.sensing_and_control import ScheduledGains
 from tests.conftest import ROOT
 from tuning.cell_errors import USUAL_ERRORS, gain_error_effect
@@ -289,6 +289,21 @@ def test_little_room_of_the_output_is_a_warning(film, designed):
     assert warned(with_run(film, tension=1.1 * low), gains, "10 % too high asks for a web tension")
     assert warned(with_run(film, tension=0.9 * high), gains, "10 % too low asks for a web tension")
     assert not warned(film, gains, "asks for a web tension")
+
+
+def test_with_a_taper_the_setpoint_of_the_core_is_what_is_held(paper_rewind):
+    """Just within its ends the tapered tension is reached at every diameter, just beyond not."""
+    control = replace(paper_rewind.controller, taper=40.0)
+    tapered = replace(paper_rewind, controller=control)
+    effect = gain_error_effect(tapered, Gains(0.001, 1.0), errors=[5.0])
+
+    def held(setpoint):
+        return all(
+            operating_point(tapered, diameter=D, tension=setpoint * taper_at(tapered, D)).reachable
+            for D in named_diameters(tapered).values()
+        )
+
+    assert held(0.999 * effect.reach[1]) and not held(1.001 * effect.reach[1])
 
 
 def test_a_reading_that_would_break_the_web_is_a_warning(laminate, designed):
