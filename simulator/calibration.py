@@ -24,6 +24,7 @@ from dataclasses import dataclass, replace
 
 from simulator.cell_forces import (
     STANDARD_GRAVITY,
+    balanced_tension,
     forces_on,
     rated_tension,
 )
@@ -36,6 +37,8 @@ from simulator.units import sensible
 # Common practice, no source.
 LEAST_OF_SCALE = 0.25
 LEAST_OF_TENSION = 0.20
+# So far beyond the tension that lifts the roller the weight must pull [-]; common practice.
+BEYOND_LIFT = 1.2
 # Mass that one person lifts under the best conditions, the load constant of the NIOSH lifting
 # equation (Waters, Putz-Anderson, Garg & Fine, Ergonomics 36(7), 1993; from memory) [kg].
 ONE_PERSON = 23.0
@@ -88,6 +91,7 @@ class CalibrationPlan:
         running: running tension [N].
         highest_tension: that runs [N].
         least_force: pull of the smallest weight that will do [N].
+        lifts: whether that is what lifts the roller off its cells, and no share of the scale [-].
         least_mass: its mass [kg].
         most_force: pull of the largest weight that neither scale nor cells forbid [N].
         most_mass: its mass [kg].
@@ -112,6 +116,7 @@ class CalibrationPlan:
     running: float
     highest_tension: float
     least_force: float
+    lifts: bool
     least_mass: float
     most_force: float
     most_mass: float
@@ -202,6 +207,11 @@ def calibration_plan(
             raise ValueError(text)
     off = rope_off_middle if cell.cells > 1 else 0.0
     least = LEAST_OF_SCALE * scale if display else LEAST_OF_TENSION * highest
+    # A roller that hangs from its cells in work must hang from them with the weight, too.
+    lift = balanced_tension(cell)
+    lifts = running > lift and BEYOND_LIFT * lift > least
+    if lifts:
+        least = BEYOND_LIFT * lift
     # The nearer cell has (1 + 2 f) of its even part, so it is the first to reach its rating.
     most = min(scale, rated_tension(cell) / (1.0 + 2.0 * off))
     if abs(forces_on(cell, 0.0).load) >= cell.rated_load * cell.cells:
@@ -220,6 +230,7 @@ def calibration_plan(
         running=running,
         highest_tension=highest,
         least_force=least,
+        lifts=lifts,
         least_mass=low,
         most_force=most,
         most_mass=high,

@@ -4,7 +4,7 @@ As load on the cell that has most of it (web that runs off the middle by a share
 between the ends loads the nearer end with 1/2 + f of its part, lever law; the cells of one end
 share alike, and a single cell carries the whole roller, as on a cantilever):
 
-    in work          shock factor x load at the highest tension            against its rating
+    in work          shock factor k: the worst of k (w + F), k F + w, k w   against its rating
     pulled suddenly  w + 2 F: a load put on at once swings to twice itself  against its overload
     web breaks       w - F: the roller springs back by as much
     web jams         w + F at the tension that breaks the web
@@ -35,6 +35,7 @@ from simulator.scenario import Scenario
 from simulator.sensing_and_control import DataSheet
 
 BARE, RUNNING, IN_WORK = "nothing on the roller", "running tension", "highest tension in work"
+PULLED, BROKEN = "web pulled suddenly", "web breaks, roller springs back"
 # Rare, and seldom borne by any cell of a useful size: stops are the answer, not a larger cell.
 JAM = "web jams and pulls to its breaking tension"
 # Peak to peak over rms of normal noise: 99.9 % lie within.
@@ -92,8 +93,8 @@ class RatingChoice:
 
     @property
     def bears_work(self) -> bool:
-        """Whether it bears the highest tension with the shock factor."""
-        return IN_WORK not in self.too_much
+        """Whether it bears the highest tension with its shocks, put on and taken off at once."""
+        return not {BARE, RUNNING, IN_WORK, PULLED, BROKEN} & set(self.too_much)
 
     @property
     def needs_stops(self) -> bool:
@@ -147,15 +148,17 @@ class CellDuty:
         def case(name: str, tension: float, times: float, allowed: float = bears) -> LoadCase:
             return LoadCase(name, tension, self._on_one(times * per * tension, weight), allowed)
 
-        # Where weight and web oppose, the bare roller may be the harder load.
-        full, bare = self._on_one(per * self.highest, weight), self._on_one(0.0, weight)
-        work = self.shock_factor * max(full, bare, key=abs)
+        k, bare = self.shock_factor, self._on_one(0.0, weight)
+        # Where weight and web oppose, a shock of the web alone, or the bare roller, may be worse.
+        full = self._on_one(per * self.highest, weight)
+        shaken = self._on_one(k * per * self.highest, weight)
+        work = max(k * full, shaken, k * bare, key=abs)
         found = [
             LoadCase(BARE, math.nan, bare, 1.0),
             case(RUNNING, self.scenario.run.tension, 1.0, allowed=1.0),
             LoadCase(IN_WORK, self.highest, work, 1.0),
-            case("web pulled suddenly", self.highest, 2.0),
-            case("web breaks, roller springs back", self.highest, -1.0),
+            case(PULLED, self.highest, 2.0),
+            case(BROKEN, self.highest, -1.0),
         ]
         breaking = self.scenario.web.breaking_tension
         if breaking is not None:

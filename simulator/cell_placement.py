@@ -91,7 +91,7 @@ def _warnings(found: Placement, scenario: Scenario) -> Iterator[str]:
             "sideways; turn them to the bisector of the wrap"
         )
     lift = found.balanced_tension
-    if 0.5 * running < lift < 1.5 * running:
+    if 0.75 * running < lift < 1.33 * running:
         yield (
             f"weight and web work against each other, and at {lift:.3g} N of tension, close to the "
             "running tension, the cells feel nothing: play in mounts and bearings shows just "

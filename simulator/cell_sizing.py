@@ -133,12 +133,16 @@ def size_cells(
     highest = scenario.controller.tension_range if highest_tension is None else highest_tension
     running = f"{run.tension:.4g} N, the running tension"
     _check(
-        (0.0 < least <= run.tension, "least_tension", least, f"above 0 N and at most {running}"),
-        (run.tension <= highest < 1e7, "highest_tension", highest, f"{running}, or more"),
-        (1.0 <= shock_factor <= 10.0, "shock_factor", shock_factor, "1 to 10"),
-        (0.0 <= web_off_middle <= 0.5, "web_off_middle", web_off_middle, "0 to 0.5"),
-        (0.0 <= knock_height <= 1.0, "knock_height", knock_height, "0 to 1 m"),
-        (0.0 <= warmer_by <= 300.0, "warmer_by", warmer_by, "0 to 300 K"),
+        (
+            0.0 < least <= run.tension,
+            f"lowest tension {least:.4g} N",
+            f"above 0 N, up to {running}",
+        ),
+        (run.tension <= highest < 1e7, f"highest tension {highest:.4g} N", f"{running}, or more"),
+        (1.0 <= shock_factor <= 10.0, f"shock factor {shock_factor:.4g}", "1 to 10"),
+        (0.0 <= web_off_middle <= 0.5, f"web off the middle {web_off_middle:.4g}", "0 to 0.5"),
+        (0.0 <= knock_height <= 1.0, f"knock height {knock_height:.4g} m", "0 to 1 m"),
+        (0.0 <= warmer_by <= 300.0, f"change of temperature {warmer_by:.4g} K", "0 to 300 K"),
     )
     duty = CellDuty(scenario, least, highest, shock_factor, web_off_middle, knock_height, warmer_by)
     now = scenario.load_cell.rated_load
@@ -161,12 +165,8 @@ def size_cells(
     )
 
 
-def _check(*conditions: tuple[bool, str, float, str]) -> None:
-    faults = [
-        f"{name} {value:.4g} must be {allowed}"
-        for fine, name, value, allowed in conditions
-        if not fine
-    ]
+def _check(*conditions: tuple[bool, str, str]) -> None:
+    faults = [f"{what} must be {allowed}" for fine, what, allowed in conditions if not fine]
     if faults:
         raise ValueError("; ".join(faults))
 
@@ -187,12 +187,17 @@ def _warnings(duty: CellDuty, chosen: RatingChoice, fitting: list[float]) -> Ite
                 f"a load cell of {rating:.4g} N is too small: {what} and a shock factor of "
                 f"{duty.shock_factor:g} load it with {abs(case.load):.4g} N"
             )
-        elif name not in (BARE, RUNNING, JAM):
+        elif IN_WORK not in chosen.too_much and name not in (BARE, RUNNING, JAM):
             yield (
-                f"{name}: {abs(case.load):.4g} N on a cell, {100.0 * abs(case.load) / rating:.0f} "
+                f"{name}: {abs(case.load):.0f} N on a cell, {100.0 * abs(case.load) / rating:.0f} "
                 f"% of its rating and above the {100.0 * case.allowed:.0f} % that it bears; it "
-                "needs stops that take the load"
+                "needs stops that take the load, or to be larger"
             )
+    if duty.highest > 1.001 * s.controller.tension_range:
+        yield (
+            f"the display ends at {s.controller.tension_range:.4g} N, below the highest tension of "
+            f"{duty.highest:.4g} N"
+        )
     if not fitting:
         yield "no rating in the list bears the work: add larger ones"
     if chosen.web_share < 100.0 * LEAST_WEB_SHARE:

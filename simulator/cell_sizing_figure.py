@@ -39,7 +39,7 @@ def draw_sizing(sizing: Sizing, *, overload: float, units: UnitSystem = METRIC) 
     figure = Figure(figsize=(WIDTH, 3.9), layout="constrained")
     loads, tells = figure.subplots(1, 2, width_ratios=(3, 2))
     _draw_loads(loads, sizing, overload, units)
-    _draw_ratings(tells, sizing)
+    _draw_ratings(tells, sizing, units)
     _name_ratings(tells, _shown(sizing), sizing, units)
     return figure
 
@@ -52,7 +52,7 @@ def _draw_loads(axes: Axes, sizing: Sizing, overload: float, units: UnitSystem) 
     right = 1.12 * max([most, *(value for value in values if value <= 1.3 * most)])
     for row, (case, value) in enumerate(zip(cases, values, strict=True)):
         fine = value <= case.allowed * rated
-        colour = SKY if case.name in (BARE, RUNNING) else BLUE if fine else VERMILION
+        colour = (SKY if case.name in (BARE, RUNNING) else BLUE) if fine else VERMILION
         axes.barh(row, min(value, right), height=0.6, color=colour, zorder=2)
         text = f"{sensible(value)}{'' if fine else ', too much'}{' →' if value > right else ''}"
         inside = value > 0.4 * right
@@ -93,10 +93,11 @@ def _shown(sizing: Sizing) -> list[RatingChoice]:
     return list(choices[max(first - _SMALLER, 0) : first + 1 + _LARGER])
 
 
-def _draw_ratings(axes: Axes, sizing: Sizing) -> None:
+def _draw_ratings(axes: Axes, sizing: Sizing, units: UnitSystem) -> None:
     shown, running = _shown(sizing), _running(sizing)
     rows = list(range(len(shown)))[::-1]
-    heat = f"zero moved by {sizing.warmer_by:.3g} °C"
+    warmer = units.show(sizing.warmer_by, "temperature rise")
+    heat = f"zero moved by {warmer:.3g} {units.label('temperature rise')}"
     for label, marker, colour, values in (
         ("smallest change seen", "o", BLUE, [c.smallest_change for c in shown]),
         (heat, "s", ORANGE, [c.zero_by_heat for c in shown]),
@@ -106,6 +107,9 @@ def _draw_ratings(axes: Axes, sizing: Sizing) -> None:
             per_cent = [100.0 * value / running for value in values]
             axes.plot(per_cent, rows, marker, color=colour, label=label, ms=7, alpha=0.9)
     axes.set_xscale("log")
+    # Whole decades, so that ticks have their numbers.
+    low, high = (math.log10(x) for x in axes.get_xlim())
+    axes.set_xlim(10.0 ** math.floor(low), 10.0 ** math.ceil(high))
     plain_panel(axes, "")
     axes.set_xlabel("of the running tension [%]", fontsize=FONT)
     axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
@@ -126,7 +130,7 @@ def _name_ratings(axes: Axes, shown: list[RatingChoice], sizing: Sizing, units: 
         verdict = "too small" if not choice.bears_work else ""
         if choice.rated_load == sizing.recommended:
             verdict = "smallest that does"
-        size = f"{units.show(choice.rated_load, 'tension'):.4g} {units.label('tension')}"
+        size = f"{units.show(choice.rated_load, 'tension'):.6g} {units.label('tension')}"
         labels.append(f"{size}\n{verdict}".strip())
     axes.set_yticks(range(len(shown))[::-1], labels)
     for label, choice in zip(axes.get_yticklabels(), shown, strict=True):

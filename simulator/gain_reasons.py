@@ -14,7 +14,7 @@ CLOSE, NEAR_NOTHING = 0.01, 0.05
 MOST_BY_WRAP = 0.4  # beyond this change of gain nobody would have misread the wrap [-]
 SMALL_TURN = 0.7  # below this ratio a cell would be turned so far that the eye sees it [-]
 POUND = 1.0 / 0.45359237  # [lb/kg], exact
-NO_ANSWER = "plug off, bearing carried by the frame, or a bolt on the ground of its hole"
+NO_ANSWER = "plug off, bearing carried by the frame, or a bolt on the bottom of its hole"
 # How far the rope may seem off the middle by the lever law [-]; common practice.
 OFF_MIDDLE = 0.05
 
@@ -54,12 +54,14 @@ def gain_reasons(cell: LoadCell, ratio: float, *, uncertain: float, display: boo
         display: whether a display of tension was read, else the cells' own signal [-].
     """
     if ratio < -uncertain - CLOSE:
-        yield "the cells face the other way, or their signal wires are changed: swap the wires"
+        yield "the cells face the other way, or their signal wires are swapped: change them over"
         return
     if ratio <= uncertain + NEAR_NOTHING:
-        yield f"the weight is not on the cells: {NO_ANSWER}, or a rope that lies on something else"
-        if cell.cells > 1:
-            yield "one cell is turned, and cancels the other"
+        turned = ", or one cell is turned and cancels the other" if cell.cells > 1 else ""
+        yield (
+            f"the weight may not be on the cells ({NO_ANSWER}, or a rope that lies on something "
+            f"else){turned}"
+        )
         return
     along = abs(math.cos(cell.sensing_angle - cell.bisector_angle))
     exact = [

@@ -104,6 +104,8 @@ def _which_weight(study: LoadCellStudy, units: UnitSystem) -> Answer:
             f"{100.0 * LEAST_OF_TENSION:.0f} % of the highest running tension of "
             f"{units.text(plan.highest_tension, 'tension')}"
         )
+    if plan.lifts:
+        share = "so that the rope lifts the roller off its cells, as the web does"
     return Answer(
         "Which weight?",
         f"{_handy(plan.mass, units)}",
@@ -136,11 +138,11 @@ def _what_reading(study: LoadCellStudy, units: UnitSystem) -> Answer:
 
 
 def _millivolts(signal: float) -> str:
-    return f"{sensible(signal)} mV"
+    return f"{sensible(round(signal, 4))} mV"
 
 
 def _size(rating: float, units: UnitSystem) -> str:
-    return f"{units.show(rating, 'tension'):.4g} {units.label('tension')}"
+    return f"{units.show(rating, 'tension'):.6g} {units.label('tension')}"
 
 
 def _handy(mass: float, units: UnitSystem) -> str:

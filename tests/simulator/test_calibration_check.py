@@ -143,7 +143,7 @@ def test_a_clipped_display_is_told(bench):
 
 ALL_REASONS = {
     "face the other way": -1.0,
-    "not on the cells": 0.02,
+    "may not be on the cells": 0.02,
     "cancels the other": 0.0,
     "one of 2 cells does not answer": 0.5,
     "set for 2 cells that add up": 0.5,

@@ -87,13 +87,14 @@ def test_where_weight_and_web_oppose_the_bare_roller_may_be_the_harder_load(plai
         load_cell=replace(plain.load_cell, bisector_angle=0.5 * math.pi,
                           roller_mass=10.0 * HUNDRED_NEWTON),
     )  # fmt: skip
-    # 500 N of weight on a cell, 300 N of web against it.
+    # 500 N of weight on a cell, 300 N of web against it: the bare roller is the worst.
     heavy = size_cells(up, shock_factor=1.2)
     assert heavy.needed == pytest.approx(1.2 * 500.0)
     assert heavy.roller_rules
     assert any("the bare roller's weight" in text for text in heavy.warnings)
     light = replace(up, load_cell=replace(up.load_cell, roller_mass=HUNDRED_NEWTON))
-    assert size_cells(light, shock_factor=1.2).needed == pytest.approx(1.2 * 250.0)
+    # 50 N of weight against 300 N of web: 1.2 x 300 N - 50 N, more than 1.2 x 250 N.
+    assert size_cells(light, shock_factor=1.2).needed == pytest.approx(1.2 * 300.0 - 50.0)
     assert not size_cells(light, shock_factor=1.2).roller_rules
 
 
@@ -141,6 +142,9 @@ def test_the_smallest_rating_that_bears_the_work_is_recommended(plain):
     none = size_cells(plain, ratings=(100.0, 500.0))
     assert none.recommended is None
     assert any("no rating in the list" in text for text in none.warnings)
+    # 650 N when pulled suddenly: 600 N cells that bear 105 % won't do, 700 N will.
+    tight = replace(plain, data_sheet=replace(SHEET, overload=105.0))
+    assert size_cells(tight, ratings=(600.0, 700.0)).recommended == 700.0
     assert size_cells(plain, ratings=(525.0,)).recommended == 525.0
 
 
@@ -187,7 +191,7 @@ def test_every_argument_out_of_range_is_named(plain):
     with pytest.raises(ValueError) as caught:
         size_cells(plain, least_tension=-1.0, shock_factor=0.5, web_off_middle=2.0,
                    knock_height=-1.0, warmer_by=math.nan)  # fmt: skip
-    for name in ("least_tension", "shock_factor", "web_off_middle", "knock_height", "warmer_by"):
+    for name in ("lowest tension", "shock factor", "off the middle", "knock height", "temperature"):
         assert name in str(caught.value)
 
 
@@ -195,13 +199,23 @@ def test_every_argument_out_of_range_is_named(plain):
     "cell, sheet, says",
     [
         ({"rated_load": 400.0}, {}, "too small"),
-        ({"rated_load": 400.0}, {}, "web pulled suddenly"),
+        ({"rated_load": 600.0}, {"overload": 105.0}, "web pulled suddenly"),
         ({"roller_mass": 60.0, "rated_load": 400.0}, {}, "weight alone takes"),
         ({"rated_load": 10_000.0}, {}, "drowns"),
         ({"noise": 1.5}, {}, "lost in noise"),
         ({"resolution": 10.0}, {}, "lost in steps"),
         ({}, {"zero_temperature": 0.1}, "more move the zero"),
-        ({"rated_load": 240.0, "roller_mass": 1.0}, {"overload": 101.0}, "springs back"),
+        # Upward, 300 N of web against 270 N of roller on a cell: work asks for 405 N, the break for
+        # 570 N the other way.
+        (
+            {
+                "bisector_angle": 0.5 * math.pi,
+                "roller_mass": 5.4 * HUNDRED_NEWTON,
+                "rated_load": 420.0,
+            },
+            {"overload": 105.0},
+            "springs back",
+        ),
         ({"roller_mass": 60.0, "rated_load": 1000.0}, {"deflection": 1e-5}, "let down"),
         ({"roller_mass": 200.0, "rated_load": 3000.0}, {"deflection": 0.02}, "swings on its cells"),
         ({}, None, "no data sheet"),
