@@ -50,6 +50,7 @@ class CalibrationCheck:
 
     Attributes:
         plan: what was to be expected.
+        cells: load cells under the roller [-].
         kind: "display" or "signal".
         tolerance: allowed error, of the measured scale [%].
         empty: reading with nothing on the roller, before [N or mV].
@@ -80,12 +81,14 @@ class CalibrationCheck:
         sides: what left and right say, in words; empty where they were not read.
         sides_agree: whether left and right share the weight as they should; None if not read.
         reasons: for a gain that is off, the likeliest first.
+        fitting: those of them that make just this gain.
         headline: one sentence.
         next_steps: what to do, in order.
         warnings: what a reader should know besides the plan's.
     """
 
     plan: CalibrationPlan
+    cells: int
     kind: Kind
     tolerance: float
     empty: float
@@ -114,6 +117,7 @@ class CalibrationCheck:
     sides: str
     sides_agree: bool | None
     reasons: tuple[str, ...]
+    fitting: tuple[str, ...]
     headline: str
     next_steps: tuple[str, ...]
     warnings: tuple[str, ...]
@@ -183,14 +187,16 @@ def check_calibration(
     off, sides, agree = math.nan, "", None
     if left is not None and right is not None:
         off, sides, agree = judge_sides(left[1] - left[0], right[1] - right[0])
-    reasons: tuple[str, ...] = ()
+    fitting: list[str] = []
+    others: list[str] = []
     if gain_verdict != "right" and abs(ratio - 1.0) > uncertain and not at_end:
-        reasons = tuple(
-            gain_reasons(scenario.load_cell, ratio, uncertain=uncertain, display=kind == "display")
+        fitting, others = gain_reasons(
+            scenario.load_cell, ratio, uncertain=uncertain, display=kind == "display"
         )
     end = calibration_plan(scenario, display=kind == "display", mass=mass, rope_off_middle=0.5)
     result = CalibrationCheck(
         plan=plan,
+        cells=scenario.load_cell.cells,
         kind=kind,
         tolerance=allowed,
         empty=empty,
@@ -219,7 +225,8 @@ def check_calibration(
         rope_off_middle=off,
         sides=sides,
         sides_agree=agree,
-        reasons=reasons,
+        reasons=(*fitting, *others),
+        fitting=tuple(fitting),
         headline="",
         next_steps=(),
         warnings=(),
@@ -227,7 +234,7 @@ def check_calibration(
     return replace(
         result,
         headline=headline(result),
-        next_steps=tuple(next_steps(result, scenario.load_cell.cells)),
+        next_steps=tuple(next_steps(result)),
         warnings=tuple(check_warnings(result)),
     )
 

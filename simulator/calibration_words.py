@@ -23,17 +23,21 @@ def headline(check: CalibrationCheck) -> str:
         check: of three readings.
     """
     if check.passed and check.kind == "signal":
-        return "The cells answer as data sheet and drawing say: set the amplifier."
+        return (
+            "The cells answer as data sheet and drawing say: set the amplifier"
+            f"{_if_all_answer(check)}."
+        )
     if check.passed:
         end = check.end_error / check.ideal_gain
         return (
             f"Zero and gain are right and the zero returns, each within {check.tolerance:.3g} % of "
-            f"the scale: nothing to set. The end of the scale is at most {end:.3g} N off."
+            f"the scale: nothing to set{_if_all_answer(check)}. The end of the scale is at most "
+            f"{end:.3g} N off."
         )
     if check.sides_agree is False:
         return f"Not yet: {check.sides}."
-    if math.isnan(check.span_factor) and check.reasons and check.return_verdict == "right":
-        return f"Mounting or wiring is wrong: {check.reasons[0]}."
+    if math.isnan(check.span_factor) and check.fitting and check.return_verdict == "right":
+        return f"Mounting or wiring is wrong: {check.fitting[0]}."
     high, off = "high" if check.gain_error > 0.0 else "low", check.zero_error / check.ideal_gain
     told = (
         (check.return_verdict, "return", f"{check.residual_tension:.3g} N stay when it is bare"),
@@ -47,12 +51,16 @@ def headline(check: CalibrationCheck) -> str:
     return f"{text[0].upper()}{text[1:]}."
 
 
-def next_steps(check: CalibrationCheck, cells: int) -> Iterator[str]:
+def _if_all_answer(check: CalibrationCheck) -> str:
+    unseen = check.cells > 1 and check.sides_agree is None
+    return ", once a weight near each end shows that every cell answers" if unseen else ""
+
+
+def next_steps(check: CalibrationCheck) -> Iterator[str]:
     """Yield what to do, in order; nothing is set from readings that are not to be trusted.
 
     Args:
         check: of three readings.
-        cells: load cells under the roller [-].
     """
     if check.sides_agree is False:
         yield "Bring the rope to the middle and mend a cell that does not answer; then read again."
@@ -70,13 +78,14 @@ def next_steps(check: CalibrationCheck, cells: int) -> Iterator[str]:
         )
         return
     if math.isnan(check.span_factor):
-        why = (*check.reasons, "the readings do not tell the gain")[0]
-        yield f"Set no span: {why}. Mend that, {_AGAIN}."
+        why = (*check.fitting, "the readings do not tell the gain")[0]
+        yield f"Set no span: {why}. See to that, {_AGAIN}."
         return
     far_off = check.gain_verdict == "wrong" and abs(check.span_factor - 1.0) > MOST_SPAN
     if far_off:
-        yield f"Explain the gain before you set anything: {check.reasons[0]}. Mend it, {_AGAIN}."
-        if cells > 1 and check.sides_agree is None:
+        fits = f": {check.fitting[0]}" if check.fitting else ", by the causes below"
+        yield f"Explain the gain before you set anything{fits}. See to that, {_AGAIN}."
+        if check.cells > 1 and check.sides_agree is None:
             yield from _near_each_end(check)
         if check.kind == "signal":
             return
@@ -84,10 +93,12 @@ def next_steps(check: CalibrationCheck, cells: int) -> Iterator[str]:
             "Only where the amplifier was never set, and every cell answers, go on with the next "
             "steps."
         )
+    if check.gain_verdict == "wrong" and check.fitting and not far_off:
+        yield f"Rule out first what would make just this gain: {check.fitting[0]}."
     yield from _settings(check)
     if check.kind == "signal" or not check.passed:
         yield "Take the weight off and look at the zero again; then repeat all three readings."
-    if cells > 1 and check.sides_agree is None and not far_off:
+    if check.cells > 1 and check.sides_agree is None and not far_off:
         yield from _near_each_end(check)
 
 

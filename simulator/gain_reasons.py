@@ -44,8 +44,10 @@ def judge_sides(left: float, right: float) -> tuple[float, str, bool]:
     ), False  # fmt: skip
 
 
-def gain_reasons(cell: LoadCell, ratio: float, *, uncertain: float, display: bool) -> Iterator[str]:
-    """Yield what would make a ratio of gains, the closest first, then what bends any ratio.
+def gain_reasons(
+    cell: LoadCell, ratio: float, *, uncertain: float, display: bool
+) -> tuple[list[str], list[str]]:
+    """Return what makes just this ratio of gains, the closest first, and what may bend any ratio.
 
     Args:
         cell: the load cells with their roller.
@@ -54,15 +56,13 @@ def gain_reasons(cell: LoadCell, ratio: float, *, uncertain: float, display: boo
         display: whether a display of tension was read, else the cells' own signal [-].
     """
     if ratio < -uncertain - CLOSE:
-        yield "the cells face the other way, or their signal wires are swapped: change them over"
-        return
+        return ["the cells face the other way, or their signal wires are swapped"], []
     if ratio <= uncertain + NEAR_NOTHING:
         turned = ", or one cell is turned and cancels the other" if cell.cells > 1 else ""
-        yield (
+        return [
             f"the weight may not be on the cells ({NO_ANSWER}, or a rope that lies on something "
             f"else){turned}"
-        )
-        return
+        ], []
     along = abs(math.cos(cell.sensing_angle - cell.bisector_angle))
     exact = [
         (1.0 / POUND, "a mass in lb was taken for kg"),
@@ -85,7 +85,12 @@ def gain_reasons(cell: LoadCell, ratio: float, *, uncertain: float, display: boo
         text = f"the rope hung straight down instead of at {away:.3g}° along the web"
         exact.append((off_path_ratio(cell, side), text))
     near = sorted((abs(ratio - made), text) for made, text in exact if abs(made - 1.0) > CLOSE)
-    yield from dict.fromkeys(text for apart, text in near if apart <= uncertain + CLOSE)
+    fitting = list(dict.fromkeys(text for apart, text in near if apart <= uncertain + CLOSE))
+    return fitting, list(_bends(cell, ratio, along=along, display=display))
+
+
+def _bends(cell: LoadCell, ratio: float, *, along: float, display: bool) -> Iterator[str]:
+    """What may bend a ratio by any amount."""
     half = ratio * math.sin(0.5 * cell.wrap_angle)
     if abs(ratio - 1.0) < MOST_BY_WRAP and half <= 1.0:
         angle = math.degrees(2.0 * math.asin(half))

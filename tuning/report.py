@@ -71,7 +71,8 @@ def _load_cell(result: Pretune, console: Console) -> None:
             f"{answer.question} {answer.short[:1].upper()}{answer.short[1:]}. {answer.why}", console
         )
     advice = result.load_cell.calibration.rope_advice
-    _say(f"{advice[:1].upper()}{advice[1:]}.", console)
+    if result.load_cell.calibration.mass > 0.0:
+        _say(f"{advice[:1].upper()}{advice[1:]}.", console)
     _say(f"With the recommended gains: {' '.join(result.gain_errors.words)}", console)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import streamlit as st
 
@@ -36,8 +36,8 @@ class _Settings:
 
     kind: Kind = "display"
     mass: float | None = None
-    # The measured scale for which the mass was given.
-    scale: float = 0.0
+    # The machine for which the mass was given.
+    machine: str = ""
 
 
 def planned(scenario: Scenario, units: UnitSystem) -> CalibrationPlan:
@@ -51,7 +51,7 @@ def planned(scenario: Scenario, units: UnitSystem) -> CalibrationPlan:
 
 
 def _plan(scenario: Scenario, units: UnitSystem, chosen: _Settings) -> CalibrationPlan:
-    fits = chosen.scale == scenario.controller.tension_range
+    fits = chosen.machine == scenario.title
     return calibration_plan(
         scenario,
         display=chosen.kind == "display",
@@ -73,16 +73,22 @@ def view(scenario: Scenario, units: UnitSystem) -> None:
         horizontal=True,
     )  # fmt: skip
     kind = _KINDS[name]
-    handy = _plan(scenario, units, _Settings(kind))
+    before: _Settings = st.session_state.get(_SETTINGS, _Settings())
+    # The same weight for both kinds of reading, in any units, once it was chosen.
+    handy = _plan(scenario, units, replace(before, kind="display")).mass
     with right:
         mass = bench.enter_value(
-            "Known weight", "mass", start=handy.mass, low=0.0, high=1e5,
-            key=f"cell.calibration.mass.{kind}",
+            "Known weight", "mass", start=handy, low=0.0, high=1e5, key="cell.calibration.mass",
             help="At first a handy one that is large enough. Take the one that you have.",
         )  # fmt: skip
-    chosen = _Settings(kind, mass or None, scenario.controller.tension_range)
+    chosen = replace(before, kind=kind)
+    if mass != handy:
+        chosen = _Settings(kind, mass, scenario.title)
     st.session_state[_SETTINGS] = chosen
-    plan = _plan(scenario, units, chosen)
+    plan = _plan(scenario, units, _Settings(kind, mass or None, scenario.title))
+    if plan.mass == 0.0:
+        bench.show_warnings(plan.warnings)
+        return
     picture = st.container()
     check = _enter_readings(scenario, plan, kind, units)
     with picture:
@@ -121,7 +127,7 @@ def _enter_readings(
     found = [
         column.number_input(
             f"{name} [{unit}]", -1e9, 1e9, None, format="%.4g",
-            key=f"cell.calibration.{kind}.{name}.{unit}", persist_state="session",
+            key=f"cell.calibration.{scenario.title}.{kind}.{name}.{unit}", persist_state="session",
         )
         for column, name in zip(st.columns(3), _READINGS, strict=True)
     ]  # fmt: skip
@@ -132,7 +138,7 @@ def _enter_readings(
         help="Half of the display's last digit, or of the flicker that is left in the mean. What "
         "can't be decided from such readings is not called right.",
     )  # fmt: skip
-    apart = _enter_sides(kind, unit)
+    apart = _enter_sides(scenario)
     if any(value is None for value in found) or plan.mass == 0.0:
         st.caption("Enter all three readings to see whether zero and gain are right.")
         return None
@@ -148,14 +154,15 @@ def _enter_readings(
         return None
 
 
-def _enter_sides(kind: Kind, unit: str) -> tuple[tuple[float, float], tuple[float, float]] | None:
+def _enter_sides(scenario: Scenario) -> tuple[tuple[float, float], tuple[float, float]] | None:
     """Take the readings of left and right cell; None unless all four are there."""
     with st.expander("Left and right cell read apart (optional)"):
         st.caption("Any unit, the same for both. The rope hangs in the middle of the width.")
         names = ("Left, nothing", "Left, weight", "Right, nothing", "Right, weight")
         found = [
             column.number_input(
-                name, -1e9, 1e9, None, format="%.4g", key=f"cell.calibration.sides.{name}",
+                name, -1e9, 1e9, None, format="%.4g",
+                key=f"cell.calibration.{scenario.title}.sides.{name}",
                 persist_state="session",
             )
             for column, name in zip(st.columns(4), names, strict=True)
@@ -171,7 +178,7 @@ def _show_check(check: CalibrationCheck, units: UnitSystem) -> None:
     show(bench.told(check.headline))
     gain, zero, back = st.columns(3)
     gain.metric(
-        "Gain is off by", f"{check.gain_error:+.2g} %", check.gain_verdict, delta_color="off",
+        "Gain is off by", _per_cent(check.gain_error), check.gain_verdict, delta_color="off",
         delta_arrow="off",
     )  # fmt: skip
     zero.metric(
@@ -181,18 +188,22 @@ def _show_check(check: CalibrationCheck, units: UnitSystem) -> None:
     back.metric(
         "Stays after the weight", units.text(check.residual_tension, "tension"),
         check.return_verdict, delta_color="off", delta_arrow="off",
-        help=f"{check.residual_share:+.2g} % of the measured scale",
+        help=f"{_per_cent(check.residual_share)} of the measured scale",
     )  # fmt: skip
-    if check.sides:
+    if check.sides and check.sides_agree:
         st.markdown(bench.told(f"{check.sides}."))
     bench.show_warnings(check.warnings)
     st.markdown("**What to do, in this order**")
     st.markdown("\n".join(f"1. {bench.told(step)}" for step in check.next_steps))
-    if check.reasons:
+    if check.reasons and check.sides_agree is not False:
         st.markdown("**What would make this gain**, the closest first")
         st.markdown("\n".join(f"- {bench.told(reason)}" for reason in check.reasons))
     if check.return_verdict == "wrong":
         _show_causes()
+
+
+def _per_cent(value: float) -> str:
+    return f"{value:+.0f} %" if abs(value) >= 100.0 else f"{value:+.2g} %"
 
 
 def _reading(value: float, check: CalibrationCheck, units: UnitSystem) -> str:

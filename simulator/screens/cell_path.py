@@ -27,7 +27,7 @@ from simulator.web_wrap import (
 )
 
 FILE, ROLLERS, DIRECTIONS = "the machine's file", "three rollers", "two directions of the web"
-_SENSES: dict[str, Turning] = {"↺ counterclockwise": "counterclockwise", "↻ clockwise": "clockwise"}
+_SENSES: dict[str, Turning] = {"↺ ccw": "counterclockwise", "↻ cw": "clockwise"}
 _NAMES = ("Before it", "Load-cell roller", "After it")
 _FAULTS = "cell.path.faults"
 
@@ -69,10 +69,13 @@ def view(scenario: Scenario, units: UnitSystem) -> None:
         )  # fmt: skip
         st.markdown(bench.plain(words))
     if wrap is not None:
+        same = _same_path(scenario, trial)
         known = place_cells(scenario).warnings
         new = [text for text in place_cells(trial).warnings if text not in known]
-        bench.show_warnings((*wrap.warnings, *new))
-        _offer(scenario, trial)
+        bench.show_warnings(
+            (*wrap.warnings, *([] if same else [f"with this path, {text}" for text in new]))
+        )
+        _offer(scenario, trial, same=same)
     if rollers is not None:
         _show_shrinking_roll(scenario, rollers, cell.sensing_angle)
 
@@ -91,7 +94,7 @@ def _enter_rollers(scenario: Scenario) -> Rollers:
         "the neighbours are drawn freely."
     )
     places = []
-    for i, (name, first) in enumerate(zip(_NAMES, drawn_rollers(scenario), strict=True)):
+    for i, (name, first) in enumerate(zip(_NAMES, _drawing(scenario), strict=True)):
         columns = st.columns((2, 2, 2, 2, 3), vertical_alignment="bottom")
         columns[0].markdown(f"**{name}**")
         values = []
@@ -104,24 +107,32 @@ def _enter_rollers(scenario: Scenario) -> Rollers:
                 values.append(
                     bench.enter_value(
                         label, "diameter", start=round(start, 4), low=least, high=100.0,
-                        key=f"cell.path.{i}.{label}",
+                        key=f"cell.path.{scenario.title}.{i}.{label}",
                     )
                 )  # fmt: skip
         senses = list(_SENSES)
         with columns[4]:
             sense = st.selectbox(
-                "Turns", senses, list(_SENSES.values()).index(first.turning),
-                key=f"cell.path.{i}.turns.{first.turning}", persist_state="session",
+                "Turns (counter- or clockwise)", senses,
+                list(_SENSES.values()).index(first.turning),
+                key=f"cell.path.{scenario.title}.{i}.turns", persist_state="session",
             )  # fmt: skip
         places.append(RollerPlace(values[0], values[1], values[2], _SENSES[sense]))
     return places[0], places[1], places[2]
+
+
+def _drawing(scenario: Scenario) -> Rollers:
+    """Where the entries begin: the layout of the machine as it was when it was first seen here, so
+    that what is typed stays when the path is taken over."""
+    kept: dict[str, Rollers] = st.session_state.setdefault("cell.path.drawings", {})
+    return kept.setdefault(scenario.title, drawn_rollers(scenario))
 
 
 def _enter_directions(scenario: Scenario) -> Wrap:
     st.caption(
         "Directions in which the web travels: 0° to the right, 90° up, 180° to the left, -90° down."
     )
-    first = wrap_from_rollers(*drawn_rollers(scenario))
+    first = wrap_from_rollers(*_drawing(scenario))
     left, middle, right = st.columns(3)
     angles = []
     for column, label, start in (
@@ -131,7 +142,7 @@ def _enter_directions(scenario: Scenario) -> Wrap:
         shown = round(math.degrees(start), 2)
         angles.append(
             column.number_input(
-                label, -360.0, 360.0, shown, 1.0, key=f"cell.path.{label}.{shown}",
+                label, -360.0, 360.0, shown, 1.0, key=f"cell.path.{scenario.title}.{label}",
                 persist_state="session",
             )
         )  # fmt: skip
@@ -143,16 +154,19 @@ def _enter_directions(scenario: Scenario) -> Wrap:
     return wrap_from_directions(entering, leaving, _SENSES.get(sense))
 
 
-def _offer(scenario: Scenario, trial: Scenario) -> None:
+def _same_path(scenario: Scenario, trial: Scenario) -> bool:
+    now, new = scenario.load_cell, trial.load_cell
+    apart = math.remainder(now.bisector_angle - new.bisector_angle, 2.0 * math.pi)
+    # As exact as angles are written into a file.
+    return abs(now.wrap_angle - new.wrap_angle) < 1e-4 and abs(apart) < 1e-4
+
+
+def _offer(scenario: Scenario, trial: Scenario, *, same: bool) -> None:
     """Offer to put the path into the machine at hand."""
     now, new = scenario.load_cell, trial.load_cell
     if error := st.session_state.get(_FAULTS):
         bench.show_error(error, lead="The machine is as before:")
     off = math.degrees(place_cells(trial).off_axis)
-    same = (
-        abs(now.wrap_angle - new.wrap_angle) < 1e-4
-        and abs(math.remainder(now.bisector_angle - new.bisector_angle, 2 * math.pi)) < 1e-4
-    )
     if same and off < 0.05:
         st.caption("The machine has this path, and its cells face along it.")
         return
@@ -160,7 +174,8 @@ def _offer(scenario: Scenario, trial: Scenario) -> None:
         st.info(
             f"Not used yet: the machine has a wrap of {math.degrees(now.wrap_angle):.4g}° and a "
             f"resultant at {math.degrees(now.bisector_angle):.4g}°, this path "
-            f"{math.degrees(new.wrap_angle):.4g}° at {math.degrees(new.bisector_angle):.4g}°."
+            f"{math.degrees(new.wrap_angle):.4g}° at {math.degrees(new.bisector_angle):.4g}°. "
+            "Diameters and spans on *Line* stay as they are."
         )
     left, right = st.columns(2)
     left.button(
@@ -193,7 +208,9 @@ def _show_shrinking_roll(scenario: Scenario, rollers: Rollers, sensing_angle: fl
         return
     st.subheader("Where a neighbour is the roll itself")
     roll_is_before = scenario.zone == "unwind"
-    guess = int(scenario.roller[0].load_cell)
+    neighbour = rollers[0 if roll_is_before else 2]
+    full = diameter_range(scenario)[1]
+    guess = int(scenario.roller[0].load_cell and abs(neighbour.diameter - full) < 0.01 * full)
     options = ["neither", "the one before" if roll_is_before else "the one after"]
     chosen = st.radio(
         "Which neighbour is the unwinding or winding roll?", options, guess, horizontal=True,
@@ -210,11 +227,11 @@ def _show_shrinking_roll(scenario: Scenario, rollers: Rollers, sensing_angle: fl
     except ValueError as error:
         bench.show_error(error)
         return
-    full, core, gain = st.columns(3)
-    full.metric("Wrap at full roll", f"{math.degrees(found.full.wrap_angle):.1f}°")
-    core.metric("Wrap at the core", f"{math.degrees(found.core.wrap_angle):.1f}°")
+    at_full, at_core, gain = st.columns(3)
+    at_full.metric("Wrap at full roll", f"{math.degrees(found.full.wrap_angle):.1f}°")
+    at_core.metric("Wrap at the core", f"{math.degrees(found.core.wrap_angle):.1f}°")
     gain.metric(
-        "Reading at the core", f"{100.0 * (found.gain_at_core - 1.0):+.2g} %",
+        "Reading at the core", f"{100.0 * (found.gain_at_core - 1.0):+.1f} %",
         help="How much more or less the same tension reads at the core than at full roll.",
     )  # fmt: skip
     bench.show_figure(

@@ -21,9 +21,9 @@ from simulator.cell_sizing import (
 from simulator.cell_sizing_figure import draw_sizing
 from simulator.data_sheet import data_sheet
 from simulator.screens import bench
-from simulator.units import UnitSystem, sensible
+from simulator.units import UNIT_SYSTEMS, UnitSystem, sensible
 
-_SETTINGS = "cell.size.settings"
+_SETTINGS, _RATINGS = "cell.size.settings", "cell.size.ratings"
 
 
 @dataclass(frozen=True)
@@ -79,6 +79,11 @@ def _usual(units: UnitSystem) -> tuple[float, ...]:
     return usual_ratings(1.0 / units.factor("tension"))
 
 
+def _in_words(units: UnitSystem) -> str:
+    unit = units.label("tension")
+    return ", ".join(f"{units.show(rating, 'tension'):.6g} {unit}" for rating in _usual(units))
+
+
 def view(scenario: Scenario, units: UnitSystem) -> None:
     """Show the view.
 
@@ -91,7 +96,7 @@ def view(scenario: Scenario, units: UnitSystem) -> None:
     try:
         sizing = _sizing(scenario, units, chosen)
     except ValueError as error:
-        bench.show_error(error)
+        bench.show_error(error, lead="The answers above are those of before:")
         return
     st.session_state[_SETTINGS] = chosen
     sheet = data_sheet(scenario)
@@ -117,11 +122,13 @@ def view(scenario: Scenario, units: UnitSystem) -> None:
 
 
 def _pick(scenario: Scenario, units: UnitSystem) -> _Settings:
-    unit = units.label("tension")
-    usual = ", ".join(f"{units.show(rating, 'tension'):.6g} {unit}" for rating in _usual(units))
+    usual = _in_words(units)
+    # A list of the reader's own keeps its units, the usual one has the reader's.
+    entry = st.session_state.get(_RATINGS, "")
+    if not entry.strip() or entry in map(_in_words, UNIT_SYSTEMS):
+        st.session_state[_RATINGS] = usual
     text = st.text_area(
-        "Ratings that can be had, of each cell", usual, height=68,
-        key=f"cell.size.ratings.{units.name}", persist_state="session",
+        "Ratings that can be had, of each cell", height=68, key=_RATINGS, persist_state="session",
         help="Generic sizes in steps of 1, 2, 5. Write what your supplier has, with units.",
     )  # fmt: skip
     running, scale = _given_for(scenario)
@@ -159,7 +166,7 @@ def _pick(scenario: Scenario, units: UnitSystem) -> _Settings:
             "Warmer or colder by", "temperature rise", start=WARMER_BY, low=0.0, high=300.0,
             key="cell.size.warmer", help="From when the zero was set to when the line runs.",
         )  # fmt: skip
-    given = text if text.strip() != usual else ""
+    given = "" if text == usual else text
     return _Settings(given, shock, 0.01 * off, knock, warmer, least, highest, _given_for(scenario))
 
 

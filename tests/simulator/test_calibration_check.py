@@ -410,3 +410,18 @@ def test_no_reason_is_given_twice_and_no_wrap_that_nobody_would_misread(bench):
     assert len(set(reasons)) == len(reasons)
     assert not any("would do it" in reason for reason in read(bench, 0.3).reasons)
     assert any("would do it" in reason for reason in read(bench, 0.8).reasons)
+
+
+def test_what_makes_just_this_gain_is_ruled_out_before_a_span_is_set(bench):
+    # Strands at -60° and -120°, the rope straight down: (cos 30° + 1)/(2 cos 30°) = 1.0774.
+    steps = read(bench, 1.0774).next_steps
+    assert "Rule out first" in steps[0] and "straight down" in steps[0]
+    assert "multiply the span" in " ".join(steps[1:])
+    assert not any("Rule out" in step for step in read(bench, 1.03).next_steps)
+
+
+def test_a_pass_in_the_middle_says_what_it_does_not_show(bench):
+    assert "once a weight near each end" in read(bench).headline
+    pull = 0.5 * 9.80665 * 8.0
+    apart = read(bench, left=(0.0, pull), right=(0.0, pull))
+    assert apart.passed and "near each end" not in apart.headline

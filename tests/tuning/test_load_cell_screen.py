@@ -72,8 +72,8 @@ def test_three_rollers_go_into_the_machine(laminate):
         for label, value in zip(("x", "y", "Diameter"), values, strict=True):
             fine(entry(app, label, row).set_value(value).run())
     for row in range(3):
-        box = [one for one in app.selectbox if one.label == "Turns"][row]
-        fine(box.set_value("↻ clockwise").run())
+        box = [one for one in app.selectbox if one.label.startswith("Turns")][row]
+        fine(box.set_value("↻ cw").run())
     assert "wraps the roller by 90°" in text_of(app)
     assert "Not used yet" in text_of(app)
     fine(button(app, "Use this path, cells turned").click().run())
@@ -125,12 +125,48 @@ def test_the_sizes_that_can_be_had_are_the_readers(film):
     assert "600 N each" in text_of(app)
     fine(app.text_area[0].set_value("600 kg, x").run())
     assert any("'600 kg'" in error.value and "'x'" in error.value for error in app.error)
+    app.session_state["units"] = US_CUSTOMARY.name
+    assert app.text_area[0].value == "600 kg, x"
+    app.session_state["units"] = "metric"
     # What was chosen holds where another view is open.
     fine(app.text_area[0].set_value("600 N, 900 N").run())
     fine(entry(app, "Shock factor").set_value(2.0).run())
     app.session_state["cell.view"] = "Mounting"
     fine(app.run())
     assert "900 N each" in text_of(app) and "shock factor of 2" in text_of(app)
+
+
+def test_the_usual_sizes_follow_the_readers_units(film):
+    app = opened(film, view="Which size")
+    assert app.text_area[0].value.startswith("10 N, 20 N")
+    app.session_state["units"] = US_CUSTOMARY.name
+    assert fine(app.run()).text_area[0].value.startswith("10 lbf, 20 lbf")
+
+
+def test_the_known_weight_is_one_in_any_unit_and_for_both_kinds_of_reading(film):
+    app = opened(film, view="Zero and calibration")
+    fine(entry(app, "Known weight").set_value(20.0).run())
+    app.session_state["units"] = US_CUSTOMARY.name
+    # 1 lb is 0.45359237 kg, exact.
+    assert entry(fine(app.run()), "Known weight").value == pytest.approx(44.09)
+    fine(app.radio(key="cell.calibration.kind").set_value("the cells' own signal").run())
+    app.session_state["units"] = "metric"
+    assert entry(fine(app.run()), "Known weight").value == 20.0
+    assert "20 kg" in text_of(app)
+
+
+def test_a_path_that_was_taken_over_stays_as_it_was_typed(laminate, film):
+    app = opened(laminate)
+    fine(app.radio(key="cell.path.source").set_value(cell_path.ROLLERS).run())
+    fine(entry(app, "y", 0).set_value(1000.0).run())
+    typed = [one.value for one in app.number_input]
+    fine(button(app, "Use this path, cells turned").click().run())
+    assert [one.value for one in app.number_input] == typed
+    assert "The machine has this path" in text_of(app)
+    # Another machine has its own drawing, all of it.
+    app.session_state["scenario"] = film
+    fine(app.run())
+    assert "The machine has this path" in text_of(app)
 
 
 def test_a_good_calibration_passes(film):
