@@ -45,20 +45,19 @@ def answers(study: LoadCellStudy, scenario: Scenario, units: UnitSystem) -> tupl
 
 def _which_way(study: LoadCellStudy, scenario: Scenario, units: UnitSystem) -> Answer:
     place, cell = study.placement, scenario.load_cell
-    one, other = (direction_words(place.best_angle + turn) for turn in (0.0, math.pi))
-    now = "the cells do so now"
+    now = "The cells face that way."
     if math.degrees(place.off_axis) >= 0.5:
         now = (
-            f"now they face {math.degrees(place.off_axis):.0f}° off and lose {place.lost:.2g} % of "
-            "the pull"
+            f"Now they face {math.degrees(place.off_axis):.0f}° off it and lose {place.lost:.2g} % "
+            "of the pull."
         )
     return Answer(
         "Which way?",
-        one,
-        f"A web wrapped by {math.degrees(cell.wrap_angle):.4g}° pulls the roller {one} with "
+        direction_words(place.best_angle),
+        f"A web wrapped by {math.degrees(cell.wrap_angle):.4g}° pulls the roller that way with "
         f"{units.text(place.forces.resultant, 'tension')} at "
-        f"{units.text(scenario.run.tension, 'tension')}. Sense along this line; {other} "
-        f"is as good where the cells measure both ways; {now}.",
+        f"{units.text(scenario.run.tension, 'tension')}. The other way round is as good where the "
+        f"cells measure both ways. {now}",
     )
 
 

@@ -94,7 +94,7 @@ def test_two_directions_go_into_the_machine(laminate):
     assert cell.wrap_angle == pytest.approx(math.radians(60.0), abs=1e-5)
     assert cell.sensing_angle == laminate.load_cell.sensing_angle
     # cos 30° is felt.
-    assert "30° off and lose 13 %" in text_of(app)
+    assert "30° off it and lose 13 %" in text_of(app)
 
 
 def test_rollers_that_overlap_are_refused_and_nothing_is_lost(laminate):
