@@ -175,7 +175,7 @@ def _warnings(duty: CellDuty, chosen: RatingChoice, fitting: list[float]) -> Ite
     s, cell = duty.scenario, duty.scenario.load_cell
     running, rating = s.run.tension, chosen.rated_load
     cases = {case.name: case for case in duty.cases(rating)}
-    smaller = " or smaller cells" if min(fitting, default=rating) < 0.999 * rating else ""
+    smaller_do = min(fitting, default=rating) < 0.999 * rating
     yield from assumed_sheet(s)
     for name in chosen.too_much:
         case = cases[name]
@@ -203,7 +203,8 @@ def _warnings(duty: CellDuty, chosen: RatingChoice, fitting: list[float]) -> Ite
     if chosen.web_share < 100.0 * LEAST_WEB_SHARE:
         yield (
             f"the running tension uses {chosen.web_share:.2g} % of the cells' rating: the signal "
-            f"drowns in drift and noise; more wrap, a lighter roller{smaller} would help"
+            "drowns in drift and noise; more wrap, a lighter roller"
+            f"{' or smaller cells' if smaller_do else ''} would help"
         )
     weight = abs(forces_on(cell, 0.0).weight_load) / cell.cells
     if weight > MOST_WEIGHT_SHARE * rating:
@@ -222,7 +223,7 @@ def _warnings(duty: CellDuty, chosen: RatingChoice, fitting: list[float]) -> Ite
         yield (
             f"{duty.warmer_by:.3g} °C more move the zero by {chosen.zero_by_heat:.3g} N, "
             f"{100.0 * chosen.zero_by_heat / running:.2g} % of the running tension: zero the cells "
-            f"warm{smaller}"
+            f"warm{', or take smaller ones' if smaller_do else ''}"
         )
     wheel = next(roller for roller in s.roller if roller.load_cell)
     turns = s.run.line_speed / (math.pi * wheel.diameter)
