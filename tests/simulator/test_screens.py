@@ -75,7 +75,7 @@ def test_manual_output_opens_at_every_limit(scenario: Scenario) -> None:
             slider.set_value(getattr(slider, end))
         app.run()
         assert not app.exception
-        assert len(app.metric) == 4
+        assert len(app.metric) == 5
 
 
 def test_manual_output_shows_the_output(film: Scenario) -> None:
@@ -84,6 +84,13 @@ def test_manual_output_shows_the_output(film: Scenario) -> None:
     shown = {metric.label: metric.value for metric in app.metric}
     assert float(shown["Output"].removesuffix(" %")) == pytest.approx(49.15, abs=1.0)
     assert shown["Torque of the device"].endswith("N·m")
+    assert shown["Display shows"] == "150 N"
+
+
+def test_manual_output_says_what_a_display_with_an_error_shows(worn: Scenario) -> None:
+    # 220 N, and a zero that is 4 N off.
+    shown = {metric.label: metric.value for metric in opened(_manual_output, worn).metric}
+    assert shown["Display shows"] == "224 N"
 
 
 def test_manual_output_says_what_cannot_be_reached(film: Scenario) -> None:
