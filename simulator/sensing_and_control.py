@@ -13,6 +13,16 @@ from simulator.quantity import SETTINGS, Flag, Quantity
 MOST_SCHEDULED = 50
 
 
+def is_square(sensing_angle: float, bisector_angle: float) -> bool:
+    """Return whether cells would feel next to nothing of the web.
+
+    Args:
+        sensing_angle: direction that they measure [rad].
+        bisector_angle: direction of the web's resultant [rad].
+    """
+    return abs(math.cos(sensing_angle - bisector_angle)) < 0.05
+
+
 @dataclass(frozen=True, config=SETTINGS)
 class LoadCell:
     """The load cells under one roller, and their signal."""
@@ -53,7 +63,7 @@ class LoadCell:
 
     @model_validator(mode="after")
     def _axes(self) -> LoadCell:
-        if abs(math.cos(self.sensing_angle - self.bisector_angle)) < 0.05:
+        if is_square(self.sensing_angle, self.bisector_angle):
             raise ValueError(
                 "sensing_angle must not be square to bisector_angle: the cells would feel nothing"
             )

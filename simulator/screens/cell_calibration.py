@@ -76,19 +76,19 @@ def view(scenario: Scenario, units: UnitSystem) -> None:
     before: _Settings = st.session_state.get(_SETTINGS, _Settings())
     # The same weight for both kinds of reading, in any units, once it was chosen.
     handy = _plan(scenario, units, replace(before, kind="display")).mass
+    if handy == 0.0:
+        right.markdown("No weight may be hung on these cells: the roller alone is too much.")
+        return
     with right:
         mass = bench.enter_value(
-            "Known weight", "mass", start=handy, low=0.0, high=1e5, key="cell.calibration.mass",
+            "Known weight", "mass", start=handy, low=0.01, high=1e5, key="cell.calibration.mass",
             help="At first a handy one that is large enough. Take the one that you have.",
         )  # fmt: skip
     chosen = replace(before, kind=kind)
     if mass != handy:
         chosen = _Settings(kind, mass, scenario.title)
     st.session_state[_SETTINGS] = chosen
-    plan = _plan(scenario, units, _Settings(kind, mass or None, scenario.title))
-    if plan.mass == 0.0:
-        bench.show_warnings(plan.warnings)
-        return
+    plan = _plan(scenario, units, _Settings(kind, mass, scenario.title))
     picture = st.container()
     check = _enter_readings(scenario, plan, kind, units)
     with picture:
@@ -139,7 +139,7 @@ def _enter_readings(
         "can't be decided from such readings is not called right.",
     )  # fmt: skip
     apart = _enter_sides(scenario)
-    if any(value is None for value in found) or plan.mass == 0.0:
+    if any(value is None for value in found):
         st.caption("Enter all three readings to see whether zero and gain are right.")
         return None
     empty, loaded, after = (float(value) / factor for value in found if value is not None)

@@ -16,6 +16,7 @@ from simulator.machine import diameter_range
 from simulator.roll_wrap import wrap_over_roll
 from simulator.roll_wrap_figure import draw_roll_wrap
 from simulator.screens import bench
+from simulator.sensing_and_control import is_square
 from simulator.units import UnitSystem
 from simulator.web_wrap import (
     RollerPlace,
@@ -81,10 +82,11 @@ def view(scenario: Scenario, units: UnitSystem) -> None:
 
 
 def _with_wrap(scenario: Scenario, wrap: Wrap) -> Scenario:
-    cell = replace(
-        scenario.load_cell, wrap_angle=wrap.wrap_angle, bisector_angle=wrap.bisector_angle
-    )
-    return replace(scenario, load_cell=cell)
+    """The machine with another wrap; cells that would feel nothing of it are turned to it."""
+    cell, pull = scenario.load_cell, wrap.bisector_angle
+    facing = pull if is_square(cell.sensing_angle, pull) else cell.sensing_angle
+    changed = replace(cell, wrap_angle=wrap.wrap_angle, bisector_angle=pull, sensing_angle=facing)
+    return replace(scenario, load_cell=changed)
 
 
 def _enter_rollers(scenario: Scenario) -> Rollers:
@@ -177,9 +179,15 @@ def _offer(scenario: Scenario, trial: Scenario, *, same: bool) -> None:
             f"{math.degrees(new.wrap_angle):.4g}° at {math.degrees(new.bisector_angle):.4g}°. "
             "Diameters and spans on *Line* stay as they are."
         )
+    square = is_square(now.sensing_angle, new.bisector_angle)
+    if square:
+        st.info(
+            "As they face now the cells would feel nothing of this web; they are shown turned to "
+            "its pull."
+        )
     left, right = st.columns(2)
     left.button(
-        "Use this path, cells as they face now", disabled=same, on_click=_use,
+        "Use this path, cells as they face now", disabled=same or square, on_click=_use,
         args=(scenario, trial, False), key="cell.path.use", width="stretch",
     )  # fmt: skip
     right.button(

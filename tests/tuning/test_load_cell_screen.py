@@ -97,6 +97,26 @@ def test_two_directions_go_into_the_machine(laminate):
     assert "30° off it and lose 13 %" in text_of(app)
 
 
+def test_cells_that_would_feel_nothing_can_only_be_turned(laminate):
+    app = opened(laminate)
+    fine(app.radio(key="cell.path.source").set_value(cell_path.DIRECTIONS).run())
+    # Down to the right, then up to the right: the web pulls straight up, the cells face level.
+    fine(entry(app, "Towards").set_value(-45.0).run())
+    fine(entry(app, "Away").set_value(45.0).run())
+    assert not app.error and "would feel nothing" in text_of(app)
+    assert button(app, "Use this path, cells as they face").disabled
+    fine(button(app, "Use this path, cells turned").click().run())
+    cell = app.session_state["scenario"].load_cell
+    assert cell.sensing_angle == pytest.approx(0.5 * math.pi, abs=1e-5)
+
+
+def test_a_roller_that_is_too_heavy_leaves_no_weight_to_hang(laminate):
+    down = {"bisector_angle": -0.5 * math.pi, "sensing_angle": -0.5 * math.pi}
+    heavy = replace(laminate, load_cell=replace(laminate.load_cell, **down, roller_mass=1e4))
+    app = opened(heavy, view="Zero and calibration")
+    assert "No weight may be hung" in text_of(app) and not app.number_input
+
+
 def test_rollers_that_overlap_are_refused_and_nothing_is_lost(laminate):
     app = opened(laminate)
     fine(app.radio(key="cell.path.source").set_value(cell_path.ROLLERS).run())
