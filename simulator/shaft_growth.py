@@ -73,6 +73,11 @@ class ShaftGrowth:
     buckling_force: float
     warnings: tuple[str, ...]
 
+    @property
+    def push(self) -> float:
+        """What each end has to bear [N]: the force, or less where the shaft bows out before."""
+        return min(self.force, self.buckling_force)
+
 
 def shaft_growth(
     *,

@@ -334,12 +334,11 @@ def _show_heat(scenario: Scenario, units: UnitSystem) -> None:
         except ValueError as error:
             bench.show_error(error)
             return
-        force = min(found.force, found.buckling_force)
-        moved = side_force_reading(scenario.load_cell, force, tilt=math.radians(tilt))
+        moved = side_force_reading(scenario.load_cell, found.push, tilt=math.radians(tilt))
         grows, pushes, reads = st.columns(3)
         grows.metric("The shaft grows by", f"{units.show(found.growth, 'diameter'):.3g} "
                      f"{units.label('diameter')}")  # fmt: skip
-        pushes.metric("and pushes each end with up to", _rough(force, units))
+        pushes.metric("and pushes each end with up to", _rough(found.push, units))
         reads.metric("which may read as tension", _rough(moved, units))
         bench.show_warnings(found.warnings)
         st.caption(

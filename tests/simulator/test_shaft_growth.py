@@ -141,3 +141,11 @@ def test_odd_arguments_are_refused_by_name(name, value):
 def test_an_unknown_material_is_answered_with_the_list():
     with pytest.raises(KeyError, match="stainless steel"):
         shaft_growth(length=1.0, warmer_by=1.0, material="wood", diameter=0.1)
+
+
+def test_a_slender_shaft_bows_before_it_pushes_harder():
+    # Steel of 10 mm over 2 m: Euler's pi² E I/L² = 250.7 N; 20 K and rigid ends would make 3.8 kN.
+    slender = shaft_growth(length=2.0, warmer_by=20.0, material="steel", diameter=0.01)
+    assert slender.push == pytest.approx(math.pi**3 * 207e9 * 0.01**4 / (64.0 * 4.0))
+    stout = shaft_growth(length=1.0, warmer_by=1.0, material="steel", diameter=0.1)
+    assert stout.push == stout.force
