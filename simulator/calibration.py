@@ -26,9 +26,10 @@ from simulator.cell_forces import (
     STANDARD_GRAVITY,
     balanced_tension,
     forces_on,
+    off_axis,
     rated_tension,
 )
-from simulator.data_sheet import assumed_sheet, data_sheet
+from simulator.data_sheet import assumed_sheet, cell_signal, data_sheet
 from simulator.rope_path import WARNED_ERROR, rope_advice
 from simulator.scenario import Scenario
 from simulator.sensing_and_control import DataSheet
@@ -168,6 +169,21 @@ def handy_mass(least: float, *, most: float = math.inf, unit: float = 1.0) -> fl
     return least
 
 
+def most_pull(scenario: Scenario, *, rope_off_middle: float) -> float:
+    """Return the pull of the largest weight that neither scale nor cells forbid [N].
+
+    Args:
+        scenario: the machine.
+        rope_off_middle: how far the rope is off the middle, of the distance between the cells [-].
+    """
+    cell = scenario.load_cell
+    if abs(forces_on(cell, 0.0).load) >= cell.rated_load * cell.cells:
+        return 0.0
+    # The nearer of several cells has (1 + 2 f) of its even part: the first to reach its rating.
+    nearer = 1.0 + 2.0 * rope_off_middle if cell.cells > 1 else 1.0
+    return min(scenario.controller.tension_range, rated_tension(cell) / nearer)
+
+
 def calibration_plan(
     scenario: Scenario,
     *,
@@ -212,18 +228,14 @@ def calibration_plan(
     lifts = running > lift and BEYOND_LIFT * lift > least
     if lifts:
         least = BEYOND_LIFT * lift
-    # The nearer cell has (1 + 2 f) of its even part, so it is the first to reach its rating.
-    most = min(scale, rated_tension(cell) / (1.0 + 2.0 * off))
-    if abs(forces_on(cell, 0.0).load) >= cell.rated_load * cell.cells:
-        most = 0.0
+    most = most_pull(scenario, rope_off_middle=off)
     low, high = least / STANDARD_GRAVITY, most / STANDARD_GRAVITY
     taken = handy_mass(low, most=high, unit=handy_unit) if mass is None else mass
     force = STANDARD_GRAVITY * taken
     with_weight = forces_on(cell, force)
     even, weight = with_weight.web_load / cell.cells, with_weight.weight_load / cell.cells
     nearer, farther = (weight + even * (1.0 + side * 2.0 * off) for side in (1.0, -1.0))
-    at_one = forces_on(cell, 1.0)
-    along = at_one.web_load / at_one.resultant
+    off_by = off_axis(cell)
     plan = CalibrationPlan(
         display=display,
         scale=scale,
@@ -243,24 +255,13 @@ def calibration_plan(
         nearer_signal=cell_signal(sheet, nearer, cell.rated_load),
         farther_signal=cell_signal(sheet, farther, cell.rated_load),
         expected=tuple(_expected(scenario, sheet, force)),
-        axis_off=math.acos(min(along, 1.0)),
-        reads_low=100.0 * (1.0 - along),
-        side_share=100.0 * abs(at_one.web_across) / at_one.resultant,
+        axis_off=off_by,
+        reads_low=100.0 * (1.0 - math.cos(off_by)),
+        side_share=100.0 * math.sin(off_by),
         rope_advice=rope_advice(cell),
         warnings=(),
     )
     return replace(plan, warnings=tuple(_warnings(scenario, plan, mass is not None)))
-
-
-def cell_signal(sheet: DataSheet, load: float, rated_load: float) -> float:
-    """Return the signal of a cell under a load [mV].
-
-    Args:
-        sheet: its data sheet.
-        load: on the cell [N].
-        rated_load: of the cell [N].
-    """
-    return sheet.sensitivity * sheet.excitation * load / rated_load
 
 
 def _expected(scenario: Scenario, sheet: DataSheet, force: float) -> Iterator[ExpectedReading]:

@@ -19,15 +19,10 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from simulator.calibration import (
-    NOTHING,
-    CalibrationPlan,
-    calibration_plan,
-    cell_signal,
-)
+from simulator.calibration import CalibrationPlan, calibration_plan, most_pull
 from simulator.calibration_words import check_warnings, headline, next_steps
-from simulator.cell_forces import load_per_tension
-from simulator.data_sheet import data_sheet
+from simulator.cell_forces import forces_on, load_per_tension
+from simulator.data_sheet import cell_signal, data_sheet, reading_step
 from simulator.gain_reasons import gain_reasons, judge_sides
 from simulator.scenario import Scenario
 from simulator.sensing_and_control import LoadCell
@@ -167,7 +162,7 @@ def check_calibration(
     _check_arguments(mass, kind, tolerance, reading_error, readings)
     plan = calibration_plan(scenario, display=kind == "display", mass=mass)
     allowed = ALLOWED[kind] if tolerance is None else tolerance
-    gain, zero_expected, step, zero_allowed = _ideal(scenario, plan, kind, summed, allowed)
+    gain, zero_expected, step, zero_allowed = _ideal(scenario, kind, summed, allowed)
     error = reading_error
     if error is None:
         error = _usual_error(scenario.load_cell, gain, step)
@@ -193,7 +188,6 @@ def check_calibration(
         fitting, others = gain_reasons(
             scenario.load_cell, ratio, uncertain=uncertain, display=kind == "display"
         )
-    end = calibration_plan(scenario, display=kind == "display", mass=mass, rope_off_middle=0.5)
     result = CalibrationCheck(
         plan=plan,
         cells=scenario.load_cell.cells,
@@ -215,7 +209,7 @@ def check_calibration(
         span_factor=1.0 / ratio if ratio - uncertain > 0.1 and not at_end else math.nan,
         at_end=at_end,
         end_error=abs(zero_error) + error + abs(residual) + (abs(ratio - 1.0) + uncertain) * scale,
-        most_at_one_end=end.most_force,
+        most_at_one_end=most_pull(scenario, rope_off_middle=0.5),
         residual=residual,
         residual_tension=residual / gain,
         residual_share=100.0 * residual / scale,
@@ -248,8 +242,7 @@ def usual_reading_error(scenario: Scenario, kind: Kind, *, summed: bool = False)
         kind: of reading.
         summed: whether an amplifier adds the signals of the cells up; else they are in parallel.
     """
-    plan = calibration_plan(scenario, display=kind == "display")
-    gain, _, step, _ = _ideal(scenario, plan, kind, summed, ALLOWED[kind])
+    gain, _, step, _ = _ideal(scenario, kind, summed, ALLOWED[kind])
     return _usual_error(scenario.load_cell, gain, step)
 
 
@@ -277,16 +270,16 @@ def _check_arguments(
 
 
 def _ideal(
-    scenario: Scenario, plan: CalibrationPlan, kind: Kind, summed: bool, allowed: float
+    scenario: Scenario, kind: Kind, summed: bool, allowed: float
 ) -> tuple[float, float, float, float]:
     """Ideal gain and zero, smallest step of a reading, and how far a zero may be off."""
     cell, sheet = scenario.load_cell, data_sheet(scenario)
-    step = max(plan.scale / 2.0**sheet.bits, cell.resolution)
+    step = reading_step(scenario)
     if kind == "display":
-        return 1.0, 0.0, step, 0.01 * allowed * plan.scale
+        return 1.0, 0.0, step, 0.01 * allowed * scenario.controller.tension_range
     many = cell.cells if summed else 1
     gain = many * cell_signal(sheet, load_per_tension(cell) / cell.cells, cell.rated_load)
-    bare = many * plan.state(NOTHING).signal
+    bare = many * cell_signal(sheet, forces_on(cell, 0.0).load / cell.cells, cell.rated_load)
     rated = many * cell_signal(sheet, cell.rated_load, cell.rated_load)
     return gain, bare, gain * step, ZERO_BALANCE * rated
 

@@ -73,10 +73,6 @@ def _marks(axes: Axes, plan: CalibrationPlan, units: UnitSystem) -> None:
         )  # fmt: skip
 
 
-def _weight_name(plan: CalibrationPlan, units: UnitSystem) -> str:
-    return f"{units.show(plan.mass, 'mass'):.4g} {units.label('mass')}"
-
-
 def _draw_plan(axes: Axes, plan: CalibrationPlan, units: UnitSystem, *, signal: bool) -> None:
     """What is to be read of a display, or of the cells."""
     states = [plan.state(name) for name in (NOTHING, WEIGHT, RUNNING, FULL_SCALE)]
@@ -88,7 +84,7 @@ def _draw_plan(axes: Axes, plan: CalibrationPlan, units: UnitSystem, *, signal: 
     axes.plot([x[0], x[3]], [y[0], y[3]], color=BLUE, linewidth=2.0, label="as it should be")
     axes.plot(
         x[:2], y[:2], "o", color=VERMILION, markersize=8, zorder=4, clip_on=False,
-        label=f"to read: nothing, then {_weight_name(plan, units)}",
+        label=f"to read: nothing, then {units.plain(plan.mass, 'mass')}",
     )  # fmt: skip
     _marks(axes, plan, units)
     # Labels keep below the line, on the page, and apart from each other.
@@ -145,7 +141,7 @@ def _draw_check(axes: Axes, check: CalibrationCheck, units: UnitSystem) -> None:
     marks: dict[str, Any] = {"linestyle": "none", "zorder": 5, "clip_on": False}
     axes.plot([0.0], points[:1], marker="o", markersize=9, color=BLACK, markerfacecolor="none",
               label="nothing, before", **marks)  # fmt: skip
-    named = f"weight {_weight_name(plan, units)}: {_text(points[1])} {unit}"
+    named = f"weight {units.plain(plan.mass, 'mass')}: {_text(points[1])} {unit}"
     axes.plot(
         [weight], points[1:2], marker="D", markersize=7, color=VERMILION, label=named, **marks
     )

@@ -30,7 +30,7 @@ from simulator.cell_forces import (
     load_per_tension,
     tension_per_rated_share,
 )
-from simulator.data_sheet import data_sheet
+from simulator.data_sheet import cell_signal, data_sheet, reading_step
 from simulator.scenario import Scenario
 from simulator.sensing_and_control import DataSheet
 
@@ -165,8 +165,7 @@ class CellDuty:
             found.append(case(JAM, breaking, 1.0))
         if sheet.deflection is not None and self.knock_height > 0.0:
             energy = cell.roller_mass * STANDARD_GRAVITY * self.knock_height
-            stiffness = cell.cells * rating / sheet.deflection
-            peak = abs(weight) + math.sqrt(weight**2 + 2.0 * stiffness * energy)
+            peak = abs(weight) + math.sqrt(weight**2 + 2.0 * self._stiffness(rating) * energy)
             name = f"knock, as let down from {1e3 * self.knock_height:.3g} mm"
             found.append(LoadCase(name, math.nan, peak / cell.cells, bears))
         return tuple(found)
@@ -180,17 +179,15 @@ class CellDuty:
         s, sheet = self.scenario, self.sheet
         cell = s.load_cell
         per = load_per_tension(cell)
-        # Tension that the whole rating stands for, and volts of signal for a newton of it.
+        # Tension that the whole rating stands for.
         span = tension_per_rated_share(cell) * rating / cell.rated_load
-        signal = 1e-3 * sheet.sensitivity * sheet.excitation / span
-        step = max(s.controller.tension_range / 2.0**sheet.bits, cell.resolution)
+        signal, step = self._signal(rating), reading_step(s)
         noise = math.hypot(self._other_noise(), sheet.amplifier_noise / signal)
         weight = forces_on(cell, 0.0).weight_load
         full = self._on_one(per * self.highest, weight)
         frequency = math.nan
         if sheet.deflection is not None and cell.roller_mass > 0.0:
-            stiffness = cell.cells * rating / sheet.deflection
-            frequency = math.sqrt(stiffness / cell.roller_mass) / (2.0 * math.pi)
+            frequency = math.sqrt(self._stiffness(rating) / cell.roller_mass) / (2.0 * math.pi)
         return RatingChoice(
             rated_load=rating,
             web_share_least=100.0 * self._on_one(per * self.least, 0.0) / rating,
@@ -210,9 +207,19 @@ class CellDuty:
 
     def _other_noise(self) -> float:
         """Noise of the reading that does not come from the amplifier [N]."""
-        sheet, cell = self.sheet, self.scenario.load_cell
-        signal = 1e-3 * sheet.sensitivity * sheet.excitation / tension_per_rated_share(cell)
-        return math.sqrt(max(cell.noise**2 - (sheet.amplifier_noise / signal) ** 2, 0.0))
+        cell = self.scenario.load_cell
+        amplifier = self.sheet.amplifier_noise / self._signal(cell.rated_load)
+        return math.sqrt(max(cell.noise**2 - amplifier**2, 0.0))
+
+    def _signal(self, rating: float) -> float:
+        """Signal of a cell of a rating for each newton of tension [V/N]."""
+        cell = self.scenario.load_cell
+        return 1e-3 * cell_signal(self.sheet, load_per_tension(cell) / cell.cells, rating)
+
+    def _stiffness(self, rating: float) -> float:
+        """Stiffness of all cells together [N/m]; inf where the sheet is silent."""
+        given = self.sheet.deflection
+        return math.inf if given is None else self.scenario.load_cell.cells * rating / given
 
 
 def _of_rating(share: float | None, span: float) -> float:

@@ -88,6 +88,15 @@ def sensed_angle(cell: LoadCell) -> float:
     return cell.sensing_angle if along else cell.sensing_angle + math.pi
 
 
+def off_axis(cell: LoadCell) -> float:
+    """Return the angle between the sensing axis and the web's resultant, 0 to pi/2 [rad].
+
+    Args:
+        cell: the load cells.
+    """
+    return math.acos(min(abs(math.cos(cell.sensing_angle - cell.bisector_angle)), 1.0))
+
+
 def forces_on(cell: LoadCell, tension: float) -> CellForces:
     """Return the forces on the load-cell roller at a tension.
 

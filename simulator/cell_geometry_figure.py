@@ -1,5 +1,5 @@
-"""The load-cell roller in a picture and in words: how the web wraps it, what pulls on it, and what
-of that the cells feel."""
+"""The load-cell roller as a picture: how the web wraps it, what pulls on it, and what of that the
+cells feel."""
 
 from __future__ import annotations
 
@@ -18,9 +18,7 @@ from simulator.cell_geometry_words import direction_words
 from simulator.label_places import Page, around, beside
 from simulator.sensing_and_control import LoadCell
 from simulator.units import UnitSystem, sensible
-from simulator.web_wrap import RollerPlace, Wrap, wrap_from_rollers
-
-Rollers = tuple[RollerPlace, RollerPlace, RollerPlace]
+from simulator.web_wrap import Rollers, Wrap, wrap_from_rollers
 
 # The page [inch]: the load-cell roller large on the left, beside it the three rollers small and,
 # below them, the forces laid along the sensing axis and across it.
@@ -108,10 +106,6 @@ class _Sheet:
         """A force in the reader's units; rounding errors are nothing."""
         nothing = abs(value) * self.scale < _NOTHING * _LONGEST
         return self.units.text(0.0 if nothing else value, "tension")
-
-    def size(self, value: float, kind: str) -> str:
-        """A length as people write it on a drawing, without trailing zeros."""
-        return f"{self.units.show(value, kind):.4g} {self.units.label(kind)}"
 
     def line(self, *points: complex, colour: str, width: float, dash: str = "-") -> None:
         x, y = np.real(points), np.imag(points)
@@ -209,7 +203,7 @@ def _draw_roller(
         for text, tail, tip, colour in labels:
             sheet.label(text, tip, tail=tail, colour=colour, points=points)
     sheet.label(f"wrap {math.degrees(b):.4g}°", arc[36], colour=style.BLUE, points=style.FONT)
-    sheet.label(f"roller ⌀ {sheet.size(diameter, 'diameter')}", _MIDDLE, _RADIUS)
+    sheet.label(f"roller ⌀ {sheet.units.plain(diameter, 'diameter')}", _MIDDLE, _RADIUS)
 
 
 def _draw_sum(
@@ -314,11 +308,11 @@ def _draw_neighbours(sheet: _Sheet, rollers: Rollers, wrap: Wrap) -> None:
             sheet.line(one, other, colour=style.BLUE, width=1.8)
             middle, along = 0.5 * (one + other), 0.1 * strand.direction
             sheet.arrow(middle - along, middle + along, colour=style.BLUE, width=1.8)
-            spans.append((sheet.size(abs(strand.end - strand.start), "length"), middle))
+            spans.append((sheet.units.plain(abs(strand.end - strand.start), "length"), middle))
     for text, middle in spans:
         sheet.label(text, middle, colour=style.BLUE)
     for at, roller, name in zip(places, rollers, ("before", "load cell", "after"), strict=True):
-        text = f"{name}\n⌀ {sheet.size(roller.diameter, 'diameter')}"
+        text = f"{name}\n⌀ {sheet.units.plain(roller.diameter, 'diameter')}"
         sheet.label(text, at, 0.5 * scale * roller.diameter)
     _scale_bar(sheet, complex(_RIGHT, _LANES_TOP + 0.38), scale, "length")
 
@@ -326,8 +320,7 @@ def _draw_neighbours(sheet: _Sheet, rollers: Rollers, wrap: Wrap) -> None:
 def _scale_bar(sheet: _Sheet, at: complex, scale: float, kind: str) -> None:
     """Draw a round length or, as an arrow, a round force of up to an inch; scale in inch/SI."""
     shown = sheet.units.show(1.05 / scale, kind)
-    power = 10.0 ** math.floor(math.log10(shown))
-    size = max(step * power for step in (1.0, 2.0, 5.0) if step * power <= shown)
+    size = style.round_size(shown)
     end = at + 1.05 * size / shown
     if kind == "tension":
         sheet.arrow(at, end, colour=style.BLACK, width=2.0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from simulator.cell_forces import forces_on
+from simulator.cell_forces import forces_on, off_axis
 from simulator.sensing_and_control import LoadCell
 from simulator.units import UnitSystem
 
@@ -51,7 +51,7 @@ def geometry_in_words(cell: LoadCell, tension: float, units: UnitSystem) -> str:
     else:
         weight += f", which takes {text(forces.weight_load)} off what the cells feel"
     lifted = ", against the web's pull, as the weight wins" if forces.load < -least else ""
-    off = math.acos(min(abs(math.cos(cell.sensing_angle - cell.bisector_angle)), 1.0))
+    off = off_axis(cell)
     facing = "The cells face along the bisector, which is best, either way round"
     if math.degrees(off) >= 0.5:
         best, back = (direction_words(cell.bisector_angle + turn) for turn in (0.0, math.pi))

@@ -20,7 +20,7 @@ from simulator.cell_forces import (
     CellForces,
     balanced_tension,
     forces_on,
-    sensed_angle,
+    off_axis,
 )
 from simulator.data_sheet import data_sheet
 from simulator.scenario import Scenario
@@ -63,7 +63,7 @@ def place_cells(scenario: Scenario) -> Placement:
         scenario: the machine.
     """
     cell = scenario.load_cell
-    off = math.acos(min(math.cos(cell.bisector_angle - sensed_angle(cell)), 1.0))
+    off = off_axis(cell)
     found = Placement(
         best_angle=math.remainder(cell.bisector_angle, 2.0 * math.pi),
         off_axis=off,

@@ -148,7 +148,8 @@ def size_cells(
     now = scenario.load_cell.rated_load
     choices = tuple(duty.choice(rating) for rating in sorted(ratings or usual_ratings()))
     chosen = duty.choice(now)
-    work = next(case for case in duty.cases(now) if case.name == IN_WORK)
+    cases = duty.cases(now)
+    work = next(case for case in cases if case.name == IN_WORK)
     fitting = [choice.rated_load for choice in choices if choice.bears_work]
     return Sizing(
         least_tension=least,
@@ -157,7 +158,7 @@ def size_cells(
         warmer_by=warmer_by,
         needed=abs(work.load),
         roller_rules=work.load < 0.0,
-        cases=duty.cases(now),
+        cases=cases,
         chosen=chosen,
         choices=choices,
         recommended=min(fitting, default=None),
@@ -225,8 +226,7 @@ def _warnings(duty: CellDuty, chosen: RatingChoice, fitting: list[float]) -> Ite
             f"{100.0 * chosen.zero_by_heat / running:.2g} % of the running tension: zero the cells "
             f"warm{', or take smaller ones' if smaller_do else ''}"
         )
-    wheel = next(roller for roller in s.roller if roller.load_cell)
-    turns = s.run.line_speed / (math.pi * wheel.diameter)
+    turns = s.run.line_speed / (math.pi * s.cell_roller.diameter)
     if turns > SLOW_ENOUGH * chosen.own_frequency:
         yield (
             f"the roller turns {turns:.3g} times a second at line speed and swings on its cells at "

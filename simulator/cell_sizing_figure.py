@@ -130,7 +130,7 @@ def _name_ratings(axes: Axes, shown: list[RatingChoice], sizing: Sizing, units: 
         verdict = "too small" if not choice.bears_work else ""
         if choice.rated_load == sizing.recommended:
             verdict = "smallest that does"
-        size = f"{units.show(choice.rated_load, 'tension'):.6g} {units.label('tension')}"
+        size = units.plain(choice.rated_load, "tension", digits=6)
         labels.append(f"{size}\n{verdict}".strip())
     axes.set_yticks(range(len(shown))[::-1], labels)
     for label, choice in zip(axes.get_yticklabels(), shown, strict=True):

@@ -29,3 +29,25 @@ def assumed_sheet(scenario: Scenario) -> tuple[str, ...]:
         f"{usual.sensitivity:g} mV/V, {usual.excitation:g} V and an overload of "
         f"{usual.overload:g} % are assumed",
     )
+
+
+def cell_signal(sheet: DataSheet, load: float, rated_load: float) -> float:
+    """Return the signal of a cell under a load [mV].
+
+    Args:
+        sheet: its data sheet.
+        load: on the cell [N].
+        rated_load: of the cell [N].
+    """
+    return sheet.sensitivity * sheet.excitation * load / rated_load
+
+
+def reading_step(scenario: Scenario) -> float:
+    """Return the smallest step of the reading, in tension [N]: the converter's over the measured
+    scale, or the reading's own where that is coarser.
+
+    Args:
+        scenario: the machine.
+    """
+    converter = scenario.controller.tension_range / 2.0 ** data_sheet(scenario).bits
+    return max(converter, scenario.load_cell.resolution)

@@ -6,6 +6,8 @@ stands alone: each line also has its own dash, and each mark its word.
 
 from __future__ import annotations
 
+import math
+
 from matplotlib.axes import Axes
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
@@ -55,3 +57,13 @@ def text_size(text: str, *, points: float, weight: str = "normal") -> tuple[floa
         for line in lines
     ]
     return max(widths) / 72.0, len(lines) * 1.4 * points / 72.0
+
+
+def round_size(size: float) -> float:
+    """Return the largest of 1, 2, 5 times a power of ten that is not above a size [any].
+
+    Args:
+        size: above 0 [any].
+    """
+    power = 10.0 ** math.floor(math.log10(size))
+    return next(step * power for step in (5.0, 2.0, 1.0) if step * power <= size * (1 + 1e-12))

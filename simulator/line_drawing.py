@@ -14,7 +14,17 @@ from matplotlib.patches import Circle
 from numpy.typing import NDArray
 
 from simulator.cell_forces import web_resultant
-from simulator.figure_style import BLACK, BLUE, FONT, GREY, SMALL, VERMILION, WIDTH, text_size
+from simulator.figure_style import (
+    BLACK,
+    BLUE,
+    FONT,
+    GREY,
+    SMALL,
+    VERMILION,
+    WIDTH,
+    round_size,
+    text_size,
+)
 from simulator.label_places import Array, Page, around, beside
 from simulator.machine import diameter_range
 from simulator.scenario import Scenario
@@ -178,16 +188,16 @@ def _write_labels(drawing: _Drawing, scenario: Scenario, path: WebPath, units: U
     points = SMALL if many else FONT
     cell, wheel = scenario.load_cell, path.rollers[path.load_cell]
     middle, reach = drawing.at(wheel.centre), wheel.radius * drawing.scale
-    pull = _text(units, web_resultant(scenario.run.tension, cell.wrap_angle), "tension")
-    tension = _text(units, scenario.run.tension, "tension")
+    pull = units.plain(web_resultant(scenario.run.tension, cell.wrap_angle), "tension")
+    tension = units.plain(scenario.run.tension, "tension")
 
     for i, span in enumerate(path.spans):
-        length = _text(units, abs(span.end - span.start), "length")
+        length = units.plain(abs(span.end - span.start), "length")
         _write_beside(drawing, length if many else f"span {i + 1}: {length}", span, points=points)
     _write_at(
         drawing,
         f"roller {path.load_cell + 1} on load cells\n"
-        f"⌀ {_text(units, 2.0 * wheel.radius, 'diameter')}, "
+        f"⌀ {units.plain(2.0 * wheel.radius, 'diameter')}, "
         f"wrap {math.degrees(cell.wrap_angle):.4g}°",
         wheel,
         points=points,
@@ -209,14 +219,14 @@ def _write_labels(drawing: _Drawing, scenario: Scenario, path: WebPath, units: U
     _write_at(drawing, _roll_text(scenario, units), path.roll, points=points)
     _write_at(
         drawing,
-        f"nip at line speed\n{_text(units, scenario.run.line_speed, 'speed')}",
+        f"nip at line speed\n{units.plain(scenario.run.line_speed, 'speed')}",
         path.nip[0],
         path.nip[1],
         points=points,
     )
     for i, roller in enumerate(path.rollers):
         if i != path.load_cell:
-            size = f"⌀ {_text(units, 2.0 * roller.radius, 'diameter')}"
+            size = f"⌀ {units.plain(2.0 * roller.radius, 'diameter')}"
             text = f"{i + 1}" if many else f"roller {i + 1}\n{size}"
             _write_at(drawing, text, roller, points=points)
 
@@ -227,12 +237,12 @@ def _roll_text(scenario: Scenario, units: UnitSystem) -> str:
     lines = [f"{names[scenario.zone]}, {scenario.torque_device.kind}"]
     if low < high:
         lines += [
-            f"full ⌀ {_text(units, high, 'diameter')}",
-            f"half ⌀ {_text(units, 0.5 * (low + high), 'diameter')} (dashed)",
-            f"core ⌀ {_text(units, low, 'diameter')}",
+            f"full ⌀ {units.plain(high, 'diameter')}",
+            f"half ⌀ {units.plain(0.5 * (low + high), 'diameter')} (dashed)",
+            f"core ⌀ {units.plain(low, 'diameter')}",
         ]
     else:
-        lines.append(f"⌀ {_text(units, high, 'diameter')}")
+        lines.append(f"⌀ {units.plain(high, 'diameter')}")
     return "\n".join(lines)
 
 
@@ -273,7 +283,7 @@ def _write_beside(drawing: _Drawing, text: str, span: Strand, *, points: float) 
 def _write_strip(drawing: _Drawing, scenario: Scenario, units: UnitSystem) -> None:
     """Write the scale bar and what the drawing does not claim, below the drawing."""
     per_inch = units.show(1.0 / drawing.scale, "length")
-    length = _round_length(1.6 * per_inch)
+    length = round_size(1.6 * per_inch)
     end = 0.3 + length / per_inch
     axes = drawing.axes
     axes.plot([0.3, 0.3, 0.3, end, end, end], [0.22, 0.34, 0.28, 0.28, 0.34, 0.22],
@@ -287,14 +297,3 @@ def _write_strip(drawing: _Drawing, scenario: Scenario, units: UnitSystem) -> No
         WIDTH - 0.2, 0.28, f"To scale, load-cell angles as given; {free}.",
         fontsize=SMALL, ha="right", va="center", color=GREY,
     )  # fmt: skip
-
-
-def _text(units: UnitSystem, value: float, kind: str) -> str:
-    """A value as people write it on a drawing, without trailing zeros."""
-    return f"{units.show(value, kind):.4g} {units.label(kind)}"
-
-
-def _round_length(length: float) -> float:
-    """The largest of 1, 2, 5 times a power of ten that is not above a length [any]."""
-    power = 10.0 ** math.floor(math.log10(length))
-    return next(step * power for step in (5.0, 2.0, 1.0) if step * power <= length * (1 + 1e-12))

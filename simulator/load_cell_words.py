@@ -64,12 +64,12 @@ def _which_way(study: LoadCellStudy, scenario: Scenario, units: UnitSystem) -> A
 def _which_size(study: LoadCellStudy, scenario: Scenario, units: UnitSystem) -> Answer:
     sizing, cell = study.sizing, scenario.load_cell
     needed = units.text(sizing.needed, "tension")
-    now = _size(cell.rated_load, units)
+    now = units.plain(cell.rated_load, "tension", digits=6)
     if sizing.recommended is None:
         short, why = f"above {needed}", "no rating in the list bears that"
     else:
-        short = f"{_size(sizing.recommended, units)} each"
-        why = f"{_size(sizing.recommended, units)} is the smallest in the list that bears it"
+        size = units.plain(sizing.recommended, "tension", digits=6)
+        short, why = f"{size} each", f"{size} is the smallest in the list that bears it"
     what = (
         f"{units.text(sizing.highest_tension, 'tension')} of tension, the roller and a shock "
         f"factor of {sizing.shock_factor:g}"
@@ -107,7 +107,7 @@ def _which_weight(study: LoadCellStudy, units: UnitSystem) -> Answer:
         share = "so that the rope lifts the roller off its cells, as the web does"
     return Answer(
         "Which weight?",
-        f"{_handy(plan.mass, units)}",
+        units.plain(plan.mass, "mass"),
         f"At least {units.text(plan.least_mass, 'mass')}, {share}, on a rope along the web's own "
         f"path; it pulls the roller with {units.text(plan.resultant, 'tension')}.",
     )
@@ -138,11 +138,3 @@ def _what_reading(study: LoadCellStudy, units: UnitSystem) -> Answer:
 
 def _millivolts(signal: float) -> str:
     return f"{sensible(round(signal, 4))} mV"
-
-
-def _size(rating: float, units: UnitSystem) -> str:
-    return f"{units.show(rating, 'tension'):.6g} {units.label('tension')}"
-
-
-def _handy(mass: float, units: UnitSystem) -> str:
-    return f"{units.show(mass, 'mass'):.4g} {units.label('mass')}"

@@ -202,6 +202,11 @@ class Scenario:
         return self
 
     @property
+    def cell_roller(self) -> Roller:
+        """The roller on load cells."""
+        return next(roller for roller in self.roller if roller.load_cell)
+
+    @property
     def warnings(self) -> tuple[str, ...]:
         """What is possible but doubtful about this machine."""
         return doubts(self)

@@ -247,6 +247,16 @@ class UnitSystem:
             return "–"
         return f"{sensible(self.show(value, kind), digits)} {self.label(kind)}"
 
+    def plain(self, value: float, kind: str, *, digits: int = 4) -> str:
+        """Return an SI value in the reader's unit as people write it, without trailing zeros.
+
+        Args:
+            value: in the kind's SI unit [any].
+            kind: of quantity, such as "tension".
+            digits: significant digits at most [-].
+        """
+        return f"{self.show(value, kind):.{digits}g} {self.label(kind)}"
+
 
 def sensible(value: float, digits: int = 3) -> str:
     """Return a number with so many significant digits, never in powers of ten below a million.

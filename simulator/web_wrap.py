@@ -64,6 +64,10 @@ class RollerPlace:
         return 1 if self.turning == "counterclockwise" else -1
 
 
+# Before, on the load cells, and after.
+Rollers = tuple[RollerPlace, RollerPlace, RollerPlace]
+
+
 @dataclass(frozen=True)
 class Wrap:
     """How the web runs round the load-cell roller.
@@ -152,7 +156,7 @@ def wrap_from_rollers(before: RollerPlace, cell: RollerPlace, after: RollerPlace
     )
 
 
-def drawn_rollers(scenario: Scenario) -> tuple[RollerPlace, RollerPlace, RollerPlace]:
+def drawn_rollers(scenario: Scenario) -> Rollers:
     """Return the load-cell roller of a machine's drawn layout between its neighbours, as the web
     meets them, with the load-cell roller at (0, 0).
 

@@ -263,19 +263,8 @@ class _Loop:
             outside = middle
             # Those that still keep the limit here need not be looked at nearer by.
             if beyond.size <= len(bank) // 2:
-                bank = _some(bank, beyond)
+                bank = bank.only(beyond)
         return inside
-
-
-def _some(bank: PlantBank, rows: NDArray[np.intp]) -> PlantBank:
-    """Return a bank of some of its plants."""
-    return replace(
-        bank,
-        points=tuple(bank.points[i] for i in rows),
-        plants=tuple(bank.plants[i] for i in rows),
-        sampled=tuple(bank.sampled[i] for i in rows),
-        extra=bank.extra[rows],
-    )
 
 
 def _checked(errors: Sequence[float] | None) -> Array:

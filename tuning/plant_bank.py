@@ -80,6 +80,20 @@ class PlantBank:
             np.concatenate([self.extra, ends]),
         )
 
+    def only(self, rows: NDArray[np.intp]) -> PlantBank:
+        """Return a bank of some of these plants.
+
+        Args:
+            rows: which of them, shape (k,) [-].
+        """
+        return replace(
+            self,
+            points=tuple(self.points[i] for i in rows),
+            plants=tuple(self.plants[i] for i in rows),
+            sampled=tuple(self.sampled[i] for i in rows),
+            extra=self.extra[rows],
+        )
+
     def looking_at(self, omega: Array) -> PlantBank:
         """Return the same plants with one more frequency on the grid of each.
 

@@ -303,7 +303,6 @@ def _rough(force: float, units: UnitSystem) -> str:
 def _show_heat(scenario: Scenario, units: UnitSystem) -> None:
     with st.expander("What heat does where both bearings are fixed"):
         width = scenario.web.width
-        wheel = next(roller for roller in scenario.roller if roller.load_cell)
         first, second = st.columns(3), st.columns(3)
         material = first[0].selectbox(
             "Shaft of", list(MATERIALS), key="cell.heat.material", persist_state="session"
@@ -315,8 +314,9 @@ def _show_heat(scenario: Scenario, units: UnitSystem) -> None:
             )  # fmt: skip
         with first[2]:
             diameter = bench.enter_value(
-                "Shaft diameter", "diameter", start=round(0.5 * wheel.diameter, 3), low=1e-3,
-                high=5.0, key="cell.heat.diameter",
+                "Shaft diameter", "diameter",
+                start=round(0.5 * scenario.cell_roller.diameter, 3), low=1e-3, high=5.0,
+                key="cell.heat.diameter",
             )  # fmt: skip
         with second[0]:
             warmer = bench.enter_value(

@@ -9,7 +9,8 @@ from typing import Literal
 import streamlit as st
 
 from simulator import Scenario, ScenarioError, with_values
-from simulator.cell_geometry_figure import Rollers, draw_cell_geometry
+from simulator.cell_forces import off_axis
+from simulator.cell_geometry_figure import draw_cell_geometry
 from simulator.cell_geometry_words import geometry_in_words
 from simulator.cell_placement import place_cells
 from simulator.machine import diameter_range
@@ -20,6 +21,7 @@ from simulator.sensing_and_control import is_square
 from simulator.units import UnitSystem
 from simulator.web_wrap import (
     RollerPlace,
+    Rollers,
     Turning,
     Wrap,
     drawn_rollers,
@@ -58,12 +60,12 @@ def view(scenario: Scenario, units: UnitSystem) -> None:
         bench.show_error(error, lead="This path can't be used; the machine is as before:")
         return
     cell = trial.load_cell
-    wheel = next(roller for roller in scenario.roller if roller.load_cell)
     words = geometry_in_words(cell, scenario.run.tension, units)
     with picture:
         bench.show_figure(
             draw_cell_geometry(
-                cell, tension=scenario.run.tension, units=units, diameter=wheel.diameter,
+                cell, tension=scenario.run.tension, units=units,
+                diameter=scenario.cell_roller.diameter,
                 wrap=wrap, rollers=rollers,
             ),
             alt=words,
@@ -168,7 +170,7 @@ def _offer(scenario: Scenario, trial: Scenario, *, same: bool) -> None:
     now, new = scenario.load_cell, trial.load_cell
     if error := st.session_state.get(_FAULTS):
         bench.show_error(error, lead="The machine is as before:")
-    off = math.degrees(place_cells(trial).off_axis)
+    off = math.degrees(off_axis(new))
     if same and off < 0.05:
         st.caption("The machine has this path, and its cells face along it.")
         return

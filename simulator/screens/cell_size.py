@@ -80,8 +80,7 @@ def _usual(units: UnitSystem) -> tuple[float, ...]:
 
 
 def _in_words(units: UnitSystem) -> str:
-    unit = units.label("tension")
-    return ", ".join(f"{units.show(rating, 'tension'):.6g} {unit}" for rating in _usual(units))
+    return ", ".join(units.plain(rating, "tension", digits=6) for rating in _usual(units))
 
 
 def view(scenario: Scenario, units: UnitSystem) -> None:

@@ -16,10 +16,10 @@ from simulator.calibration import (
     RUNNING,
     WEIGHT,
     calibration_plan,
-    cell_signal,
     handy_mass,
 )
 from simulator.cell_forces import STANDARD_GRAVITY, rated_tension
+from simulator.data_sheet import cell_signal
 from simulator.reader_units import in_reader_units
 from simulator.sensing_and_control import DataSheet
 from simulator.units import US_CUSTOMARY

@@ -12,25 +12,13 @@ from matplotlib.text import Annotation
 
 from simulator.cell_geometry_figure import draw_cell_geometry
 from simulator.figure_style import BLACK, BLUE, GREEN, GREY, ORANGE, VERMILION
-from simulator.sensing_and_control import LoadCell
 from simulator.units import METRIC, US_CUSTOMARY
 from simulator.web_path import lay_out
 from simulator.web_wrap import RollerPlace, wrap_from_directions, wrap_from_rollers
+from tests.simulator.cells import cell
 from tests.tuning.pictures import check_readable, words
 
 UNITS = {"metric": METRIC, "us": US_CUSTOMARY}
-
-
-def cell(wrap=120.0, bisector=-90.0, sensing=None, mass=10.0, cells=2):
-    return LoadCell(
-        wrap_angle=math.radians(wrap),
-        bisector_angle=math.radians(bisector),
-        sensing_angle=math.radians(bisector if sensing is None else sensing),
-        roller_mass=mass,
-        rated_load=500.0,
-        filter_time=0.1,
-        cells=cells,
-    )
 
 
 def drawn(load_cell, tension=150.0, units=METRIC, diameter=0.1, **more):

@@ -5,20 +5,8 @@ import math
 import pytest
 
 from simulator.cell_geometry_words import direction_words, geometry_in_words
-from simulator.sensing_and_control import LoadCell
 from simulator.units import METRIC, US_CUSTOMARY
-
-
-def cell(wrap=120.0, bisector=-90.0, sensing=None, mass=10.0, cells=2):
-    return LoadCell(
-        wrap_angle=math.radians(wrap),
-        bisector_angle=math.radians(bisector),
-        sensing_angle=math.radians(bisector if sensing is None else sensing),
-        roller_mass=mass,
-        rated_load=500.0,
-        filter_time=0.1,
-        cells=cells,
-    )
+from tests.simulator.cells import cell
 
 
 @pytest.mark.parametrize(

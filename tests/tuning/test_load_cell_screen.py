@@ -8,6 +8,7 @@ from streamlit.testing.v1 import AppTest
 
 from simulator.screens import bench, cell_path
 from simulator.units import US_CUSTOMARY
+from tests.tuning.shown import fine, text_of
 from tuning.screens import load_cell
 
 
@@ -26,16 +27,6 @@ def opened(scenario, *, view="Which way", units=""):
     if units:
         app.session_state["units"] = units
     return fine(app.run())
-
-
-def fine(app):
-    assert not app.exception, [e.message for e in app.exception]
-    return app
-
-
-def text_of(app):
-    shown = [*app.markdown, *app.caption, *app.success, *app.warning, *app.error, *app.info]
-    return " ".join(element.value for element in shown).replace("\\", "")
 
 
 def entry(app, label, index=0):

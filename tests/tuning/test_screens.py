@@ -8,6 +8,7 @@ from streamlit.testing.v1 import AppTest
 
 from simulator.screens import bench
 from simulator.units import US_CUSTOMARY
+from tests.tuning.shown import fine, text_of
 from tuning.design import design_for_roll
 from tuning.gains import Gains
 from tuning.handover import Handover, handover
@@ -45,17 +46,6 @@ def opened(screen, scenario, *, units=""):
     if units:
         app.session_state["units"] = units
     return fine(app.run())
-
-
-def fine(app):
-    assert not app.exception, [e.message for e in app.exception]
-    return app
-
-
-def text_of(app):
-    shown = [*app.markdown, *app.caption, *app.success, *app.warning, *app.error, *app.info]
-    # What a reader sees, without the signs that keep markdown from reading it otherwise.
-    return " ".join(element.value for element in shown).replace("\\", "")
 
 
 @pytest.mark.parametrize("screen", SCREENS)
