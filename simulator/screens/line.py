@@ -36,8 +36,9 @@ def page() -> None:
     show_form(scenario)
     show_text(scenario)
     st.markdown(
-        "**Next:** check that every number is your machine's, save the file, and go to *Manual "
-        "output* to see whether the torque device can hold the tension over the whole roll."
+        "**Next:** check that every number is your machine's, save the file, and go to *Load cell* "
+        "to see whether the sensor is right, then to *Manual output* to see whether the torque "
+        "device can hold the tension over the whole roll."
     )
     bench.caution()
 
