@@ -1,0 +1,101 @@
+"""How often the explanation is right, and whether its scores are the chances they claim to be.
+
+    .venv/bin/python tests/validation/report.py [how many trends]
+
+Prints for trends that no weight was fitted to: shares right, confidently wrong, false alarms, the
+confusion matrix and the reliability curve, with a scenario and without one. DEVELOPERS.md keeps
+what it printed.
+"""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from tests.validation.study import NAMES, REPORTING, SETTINGS, Case, cases
+from tuning.oscillation import weights
+from tuning.oscillation.causes import CANNOT_TELL, NONE
+from tuning.oscillation.scores import scores
+from tuning.oscillation.verdict import SURE_ENOUGH
+
+CONFIDENT = 0.8
+BINS = (0.0, 0.3, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.0)
+WEIGHTS = {"with": weights.WITH_SCENARIO, "without": weights.WITHOUT_SCENARIO}
+
+
+def judged(found: list[Case], setting: str, table=None) -> list[tuple[Case, str, float]]:
+    """Return each case with its top cause and that cause's score."""
+    rows = []
+    for case in found:
+        own = scores(case.values[setting], table or WEIGHTS[setting])
+        top = max(own, key=own.get)
+        rows.append((case, top, own[top]))
+    return rows
+
+
+def shares(rows) -> str:
+    """Return the figures that the project aims at."""
+    right = np.array([top in case.causes for case, top, _ in rows])
+    score = np.array([s for *_, s in rows])
+    quiet = np.array([case.causes == (NONE,) for case, *_ in rows])
+    alarm = np.array([top != NONE for _, top, _ in rows])
+    unsure = score < SURE_ENOUGH
+    named = ~unsure & np.array([top != CANNOT_TELL for _, top, _ in rows])
+    return (
+        f"| {len(rows)} | {100 * right.mean():.1f} % | {100 * right[named].mean():.1f} % | "
+        f"{100 * np.mean(~right & (score > CONFIDENT)):.2f} % | "
+        f"{100 * alarm[quiet].mean():.1f} % | {100 * quiet[~alarm].mean():.1f} % | "
+        f"{100 * unsure.mean():.1f} % |"
+    )
+
+
+def confusion(rows) -> str:
+    """Return the confusion matrix: a row for each true cause, in % of its trends."""
+    lines = [
+        "| true cause (trends) | " + " | ".join(NAMES) + " |",
+        "|---" * (len(NAMES) + 1) + "|",
+    ]
+    for name in NAMES:
+        own = [top for case, top, _ in rows if case.causes[0] == name]
+        cells = [100.0 * own.count(other) / max(len(own), 1) for other in NAMES]
+        text = " | ".join(f"{cell:.0f}" if cell >= 0.5 else "" for cell in cells)
+        lines.append(f"| {name} ({len(own)}) | {text} |")
+    return "\n".join(lines)
+
+
+def reliability(rows) -> str:
+    """Return mean score and share right in bins of the top score."""
+    lines = ["| top score | trends | mean score | right |", "|---|---|---|---|"]
+    score = np.array([s for *_, s in rows])
+    right = np.array([top in case.causes for case, top, _ in rows])
+    for low, high in zip(BINS[:-1], BINS[1:], strict=True):
+        own = (score > low) & (score <= high)
+        if own.any():
+            lines.append(
+                f"| {low:g} to {high:g} | {own.sum()} | {score[own].mean():.2f} | "
+                f"{right[own].mean():.2f} |"
+            )
+    return "\n".join(lines)
+
+
+def main() -> None:
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else len(REPORTING)
+    found = cases(REPORTING[:count])
+    for setting in SETTINGS:
+        rows = judged(found, setting)
+        print(f"\n{setting} a scenario\n")
+        print(
+            "| trends | top answer right | right where a cause is named | wrong with a score above "
+            f"{CONFIDENT} | false alarms on quiet trends | quiet among those called quiet | "
+            "cannot tell |"
+        )
+        print("|---" * 7 + "|")
+        print(shares(rows), "\n")
+        print(confusion(rows), "\n")
+        print(reliability(rows))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,51 @@
+"""Labelled trends explained, many at once: what fitting and reporting share."""
+
+import os
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+
+from tests.validation.labelled_trends import labelled_trend
+from threadpoolctl import threadpool_limits
+
+from tuning.oscillation.causes import CAUSES
+from tuning.oscillation.evidence import evidence
+from tuning.oscillation.findings import findings
+from tuning.oscillation.record import as_record
+
+# Building and reporting never share a seed.
+BUILDING, REPORTING = range(0, 4000), range(1_000_000, 1_002_000)
+SETTINGS = ("with", "without")
+
+
+@dataclass(frozen=True)
+class Case:
+    """One labelled trend: its label and the evidence with and without a scenario."""
+
+    seed: int
+    causes: tuple[str, ...]
+    story: str
+    values: dict[str, dict[str, dict[str, float]]]
+
+
+def case_of(seed: int) -> Case:
+    """Explain one labelled trend."""
+    with threadpool_limits(1, "blas"):
+        labelled = labelled_trend(seed)
+        values = {}
+        for setting, scenario in zip(SETTINGS, (labelled.described, None), strict=True):
+            record = as_record(labelled.trend, scenario)
+            seen = findings(record, scenario)
+            values[setting] = {
+                cause: {name: one.value for name, one in own.items()}
+                for cause, own in evidence(seen).items()
+            }
+    return Case(seed, labelled.causes, labelled.story, values)
+
+
+def cases(seeds) -> list[Case]:
+    """Explain many, in as many processes as there are processors."""
+    with ProcessPoolExecutor(os.cpu_count()) as pool:
+        return list(pool.map(case_of, seeds, chunksize=10))
+
+
+NAMES = list(CAUSES)

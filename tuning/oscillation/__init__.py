@@ -1,0 +1,1 @@
+"""Why does the tension oscillate: what a recorded trend says, and what to check next."""

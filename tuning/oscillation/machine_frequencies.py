@@ -1,0 +1,236 @@
+"""The frequencies that a machine has: turns of its bodies, the roll's swing, what folds down.
+
+A body turns v/(pi d) times a second; the roll swings on the web at the frequency of the linear
+plant; whatever is faster than half the sample rate shows folded to |f - k/h|.
+
+Where diameter or speed was not recorded, the machine may have been anywhere between full roll and
+core, crawl and line speed: a frequency is then one value for each place, all as likely.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator import LinearPlant, Scenario
+from simulator.machine import diameter_range
+from tuning.oscillation.record import Record
+
+Array = NDArray[np.float64]
+Kind = Literal["roll", "roller", "nip", "swing", "folded", "mains"]
+
+# How far a body's turn, the swing or a folded frequency may be off what is worked out [-].
+TURN_SPREAD, SWING_SPREAD = 0.006, 0.10
+# Clock of a recorder, of its sample rate; mains frequency, of itself (common practice) [-].
+CLOCK_SPREAD, MAINS_SPREAD = 1e-4, 5e-4
+# A body out of round shakes at one, two, … times its turn, less and less likely [-].
+ROLL_ORDERS: Mapping[int, float] = {1: 0.60, 2: 0.25, 3: 0.10, 4: 0.05}
+ROLLER_ORDERS: Mapping[int, float] = {1: 0.85, 2: 0.15}
+# Rollers and rolls that a line may have where nothing says which [m] (common practice).
+USUAL_ROLLERS, USUAL_ROLLS = (0.05, 0.4), (0.07, 1.5)
+MAINS = (50.0, 60.0)
+PLACES = 9  # diameters that stand for an unknown one [-]
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where on the roll and how fast the machine ran, as far as known.
+
+    Attributes:
+        diameter: of the roll [m]; nan where unknown.
+        line_speed: of the web [m/s]; nan where unknown.
+    """
+
+    diameter: float
+    line_speed: float
+
+
+@dataclass(frozen=True, eq=False)
+class MachineFrequency:
+    """One frequency of the machine.
+
+    Attributes:
+        name: "roll", "roller 1" (the one next to the roll), "nip", "swing", "mains 50 Hz", …
+        kind: what it is.
+        frequency: one for each place where the machine may have been, shape (m,) [Hz].
+        spread: by which it may be off, one standard deviation, shape (m,) [Hz].
+        orders: multiples at which it may show, with the share of each [-].
+    """
+
+    name: str
+    kind: Kind
+    frequency: Array
+    spread: Array
+    orders: Mapping[int, float]
+
+    def density(self, frequency: float, resolution: float) -> float:
+        """Return how likely an oscillation from here stands at a frequency [1 per unit of ln f].
+
+        Args:
+            frequency: of the oscillation [Hz].
+            resolution: to which that is known, one standard deviation [Hz].
+        """
+        total = 0.0
+        for order, share in self.orders.items():
+            sigma = np.hypot(order * self.spread, resolution)
+            off = (frequency - order * self.frequency) / sigma
+            total += share * float(np.mean(np.exp(-0.5 * off**2) / sigma))
+        return frequency * total / math.sqrt(2.0 * math.pi)
+
+    def nearest(self, frequency: float) -> tuple[int, float]:
+        """Return the order and its frequency [Hz] nearest to a frequency.
+
+        Args:
+            frequency: of the oscillation [Hz].
+        """
+        found = [(o, float(o * f)) for o in self.orders for f in self.frequency]
+        return min(found, key=lambda one: abs(math.log(max(one[1], 1e-12) / frequency)))
+
+
+def fold(frequency: float, interval: float) -> float:
+    """Return where a frequency shows when sampled, |f - k/h| below 1/(2 h) [Hz].
+
+    Args:
+        frequency: true one [Hz].
+        interval: from sample to sample [s].
+    """
+    rate = 1.0 / interval
+    return abs(frequency - rate * round(frequency / rate))
+
+
+def places(
+    record: Record, scenario: Scenario | None, weight: Array | None = None
+) -> tuple[Place, ...]:
+    """Return where the machine may have been while it oscillated.
+
+    Args:
+        record: the recording.
+        scenario: the machine; it tells the range of what is not recorded.
+        weight: how much each sample counts, such as the amplitude squared, shape (n,) [any].
+    """
+
+    def mean(values: Array) -> float:
+        return float(np.average(values, weights=weight))
+
+    speeds = [math.nan]
+    if record.knows("line_speed"):
+        speeds = [mean(record.line_speed)]
+    elif scenario is not None:
+        run = scenario.run
+        # Mostly a line is recorded at its running speed.
+        speeds = [run.line_speed] * 3
+        if run.crawl_speed < run.line_speed:
+            speeds += list(np.geomspace(run.crawl_speed, run.line_speed, 4)[:-1])
+    diameters = [math.nan]
+    if record.knows("diameter"):
+        diameters = [mean(record.diameter)]
+    if scenario is not None:
+        low, high = diameter_range(scenario)
+        if record.knows("diameter"):
+            diameters = [min(max(diameters[0], low), high)]
+        else:
+            diameters = list(np.geomspace(low, high, PLACES))
+    return tuple(Place(float(D), float(v)) for D in diameters for v in speeds)
+
+
+def machine_frequencies(
+    record: Record,
+    scenario: Scenario | None,
+    where: tuple[Place, ...],
+    plants: tuple[LinearPlant, ...],
+) -> tuple[MachineFrequency, ...]:
+    """Return every frequency that the machine is known to have.
+
+    Without a scenario that is the roll's turn where speed and diameter are recorded, else usual
+    sizes of rolls and rollers; and mains at this sample rate.
+
+    Args:
+        record: the recording.
+        scenario: the machine.
+        where: it may have been.
+        plants: the linear plant at each place; none without a scenario.
+    """
+    D = np.array([place.diameter for place in where])
+    v = np.array([place.line_speed for place in where])
+    found: list[MachineFrequency] = []
+    if np.isfinite(v).all():
+        found.append(_roll(D, v))
+        found += _rollers(scenario, v)
+    if plants:
+        swing = np.array([plant.natural_frequency for plant in plants]) / (2.0 * math.pi)
+        found.append(MachineFrequency("swing", "swing", swing, SWING_SPREAD * swing, {1: 1.0}))
+    rates = {record.interval} | ({scenario.controller.scan_time} if scenario else set())
+    return (*found, *_folded(found, rates), *_mains(rates))
+
+
+def _roll(D: Array, v: Array) -> MachineFrequency:
+    if np.isfinite(D).all():
+        turn = v / (math.pi * D)
+        return MachineFrequency("roll", "roll", turn, TURN_SPREAD * turn, ROLL_ORDERS)
+    return _usual("roll", "roll", v, USUAL_ROLLS, ROLL_ORDERS)
+
+
+def _rollers(scenario: Scenario | None, v: Array) -> list[MachineFrequency]:
+    if scenario is None:
+        return [_usual("a roller", "roller", v, USUAL_ROLLERS, ROLLER_ORDERS)]
+    found = []
+    for number, roller in enumerate(scenario.roller, start=1):
+        turn = v / (math.pi * roller.diameter)
+        one = MachineFrequency(
+            f"roller {number}", "roller", turn, 0.7 * TURN_SPREAD * turn, ROLLER_ORDERS
+        )
+        found.append(one)
+    if scenario.nip is not None:
+        turn = v / (math.pi * scenario.nip.diameter)
+        found.append(MachineFrequency("nip", "nip", turn, 0.7 * TURN_SPREAD * turn, ROLLER_ORDERS))
+    return found
+
+
+def _usual(
+    name: str, kind: Kind, v: Array, sizes: tuple[float, float], orders: Mapping[int, float]
+) -> MachineFrequency:
+    """A body of unknown diameter: many diameters, evenly in the logarithm."""
+    diameters = np.geomspace(*sizes, 24)
+    turn = (v[:, None] / (math.pi * diameters[None, :])).ravel()
+    step = math.log(sizes[1] / sizes[0]) / 24.0
+    return MachineFrequency(name, kind, turn, step * turn, orders)
+
+
+def _folded(found: list[MachineFrequency], rates: set[float]) -> list[MachineFrequency]:
+    """What turns faster than half the sample rate, where it shows."""
+    folded = []
+    for one in found:
+        if one.kind == "swing" or one.name == "a roller":
+            continue
+        for order in list(one.orders)[:2]:
+            true = order * one.frequency
+            seen = true.copy()
+            for interval in sorted(rates):
+                seen = np.array([fold(float(f), interval) for f in seen])
+            if np.all(seen == true) or not np.all(seen > 0.0):
+                continue
+            words = f"{one.name} folded down" if order == 1 else f"{one.name}, {order}×, folded"
+            folded.append(MachineFrequency(words, "folded", seen, order * one.spread, {1: 1.0}))
+    return folded
+
+
+def _mains(rates: set[float]) -> list[MachineFrequency]:
+    found = []
+    for base in MAINS:
+        for order in (1, 2):
+            true = order * base
+            seen, clock = true, 0.0
+            for interval in sorted(rates):
+                clock = max(clock, CLOCK_SPREAD * true)
+                seen = fold(seen, interval)
+            spread = math.hypot(MAINS_SPREAD * true, clock)
+            name = f"mains {true:.0f} Hz"
+            found.append(
+                MachineFrequency(name, "mains", np.array([seen]), np.array([spread]), {1: 1.0})
+            )
+    return found

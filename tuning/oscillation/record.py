@@ -1,0 +1,223 @@
+"""A trend as the analysis wants it: evenly sampled, without holes, each column known or not."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator import Scenario, Trend
+from simulator.machine import diameter_range
+
+Array = NDArray[np.float64]
+
+FEWEST_SAMPLES = 20
+# Intervals that differ by less than this from the usual one are rounding [-] …
+ROUNDING = 0.02
+# … and by less than this are brought onto an even grid by straight lines [-].
+MOST_SCATTER = 0.5
+# Below this a web stands [m/s].
+STANDS = 1e-3
+# Where speed or diameter moves by less than this over the record it is as good as constant [-].
+STEADY = 0.002
+
+
+@dataclass(frozen=True, eq=False)
+class Record:
+    """A recording on an even grid; each column has shape (n,), all nan where it is not known.
+
+    Attributes:
+        interval: from sample to sample [s].
+        tension: as read [N].
+        output: of the controller [%].
+        setpoint: of the controller [N].
+        line_speed: of the web [m/s].
+        diameter: of the roll [m].
+        automatic: 1 in automatic, 0 in manual [-].
+        start: time of the first sample in the trend [s].
+        warnings: what was done to the trend.
+    """
+
+    interval: float
+    tension: Array
+    output: Array
+    setpoint: Array
+    line_speed: Array
+    diameter: Array
+    automatic: Array
+    start: float = 0.0
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def duration(self) -> float:
+        """Length of the record [s]."""
+        return self.interval * self.tension.size
+
+    @property
+    def mean_tension(self) -> float:
+        """Mean reading [N]."""
+        return float(self.tension.mean())
+
+    def knows(self, column: str) -> bool:
+        """Return whether a column is known.
+
+        Args:
+            column: its name, such as "diameter".
+        """
+        return bool(np.isfinite(getattr(self, column)).all())
+
+    def moves(self, column: str) -> bool:
+        """Return whether a column is known and not constant.
+
+        Args:
+            column: its name, such as "output".
+        """
+        values = getattr(self, column)
+        return self.knows(column) and bool(np.ptp(values) > 1e-9 * max(np.abs(values).max(), 1e-9))
+
+
+def as_record(
+    trend: Trend,
+    scenario: Scenario | None = None,
+    *,
+    diameter: float | None = None,
+    line_speed: float | None = None,
+) -> Record:
+    """Return a trend on an even grid, with what is given besides it.
+
+    Args:
+        trend: recorded or simulated; only time and tension are needed.
+        scenario: the machine; a pull roll's diameter comes from it.
+        diameter: of the roll, where the trend does not tell [m].
+        line_speed: of the web, where the trend does not tell [m/s].
+
+    Raises:
+        ValueError: the trend is too short, has no usable time or tension, or is unevenly sampled.
+    """
+    for name, value in (("diameter", diameter), ("line_speed", line_speed)):
+        if value is not None and not (math.isfinite(value) and value > 0.0):
+            raise ValueError(f"{name} {value}: must be a finite number above 0")
+    time = np.asarray(trend.time, dtype=float)
+    tension = np.asarray(trend.tension, dtype=float)
+    if time.size < FEWEST_SAMPLES:
+        raise ValueError(
+            f"the trend has {time.size} samples: at least {FEWEST_SAMPLES} are needed, better "
+            "some hundred, over ten swings or more"
+        )
+    if not (np.isfinite(time).all() and np.all(np.diff(time) > 0.0)):
+        raise ValueError("time must be finite and increase from sample to sample")
+    if not np.isfinite(tension).all():
+        raise ValueError(
+            f"tension has {int(np.sum(~np.isfinite(tension)))} values that are no numbers: "
+            "import the file with import_trend, which fills short holes"
+        )
+    columns = {
+        name: _filled(time, np.asarray(getattr(trend, name), dtype=float), held=name in _HELD)
+        for name in ("output", "setpoint", "line_speed", "diameter", "automatic")
+    }
+    interval, even, warnings = _even_grid(time)
+    if even is not None:
+        tension = np.interp(even, time, tension)
+        columns = {
+            name: _on_grid(even, time, values, held=name in _HELD)
+            for name, values in columns.items()
+        }
+        time = even
+    if isinstance(diameter_given := _known_diameter(scenario, diameter), float):
+        columns["diameter"] = _given(columns["diameter"], diameter_given)
+    if line_speed is not None:
+        columns["line_speed"] = _given(columns["line_speed"], line_speed)
+    record = Record(
+        interval=interval, tension=tension, start=float(time[0]), warnings=warnings, **columns
+    )
+    return _running(record, time)
+
+
+# Columns that keep their value until they change; between samples others go in straight lines.
+_HELD = ("automatic",)
+
+
+def _known_diameter(scenario: Scenario | None, diameter: float | None) -> float | None:
+    if diameter is None and scenario is not None:
+        low, high = diameter_range(scenario)
+        return high if low == high else None
+    return diameter
+
+
+def _given(values: Array, value: float) -> Array:
+    """A value given by hand counts only where the record has none."""
+    return values if np.isfinite(values).all() else np.full(values.size, value)
+
+
+def _filled(time: Array, values: Array, *, held: bool) -> Array:
+    """Fill holes in a column; a column with more holes than values counts as unknown."""
+    known = np.isfinite(values)
+    if known.all():
+        return values
+    if known.mean() < 0.5:
+        return np.full(values.size, np.nan)
+    return _on_grid(time, time[known], values[known], held=held)
+
+
+def _on_grid(grid: Array, time: Array, values: Array, *, held: bool) -> Array:
+    if held:
+        at = np.clip(np.searchsorted(time, grid, side="right") - 1, 0, time.size - 1)
+        return values[at]
+    return np.asarray(np.interp(grid, time, values))
+
+
+def _even_grid(time: Array) -> tuple[float, Array | None, tuple[str, ...]]:
+    """Return (interval [s], an even grid if it is needed, what to say about it)."""
+    steps = np.diff(time)
+    interval = float(np.median(steps))
+    off = float(np.abs(steps / interval - 1.0).max())
+    whole = (time[-1] - time[0]) / interval
+    if off < ROUNDING and abs(whole - (time.size - 1)) < 0.5:
+        return float((time[-1] - time[0]) / (time.size - 1)), None, ()
+    late = float(np.mean(np.abs(steps / interval - 1.0) > MOST_SCATTER))
+    if late > 0.02 or steps.max() > 5.0 * interval:
+        raise ValueError(
+            f"the samples are uneven: {100.0 * late:.0f} % of the intervals are more than "
+            f"{100.0 * MOST_SCATTER:.0f} % off the usual {interval:.3g} s, the longest is "
+            f"{steps.max():.3g} s; log at a fixed interval, or import the file with import_trend"
+        )
+    count = max(int(whole + 1e-9) + 1, 2)
+    grid = time[0] + interval * np.arange(count)
+    note = f"the samples were brought onto an even grid of {interval:.3g} s"
+    return interval, grid[grid <= time[-1] + 1e-9 * interval], (note,)
+
+
+def _running(record: Record, time: Array) -> Record:
+    """Return the longest part of a record in which the web runs."""
+    if not record.knows("line_speed"):
+        return record
+    runs = record.line_speed > max(STANDS, 0.02 * float(record.line_speed.max()))
+    if runs.all():
+        return record
+    if not runs.any():
+        raise ValueError("the line stands in the whole record: record while the web runs")
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], runs, [False]]).astype(int)))
+    starts, ends = edges[::2], edges[1::2]
+    longest = int(np.argmax(ends - starts))
+    part = slice(int(starts[longest]), int(ends[longest]))
+    if part.stop - part.start < FEWEST_SAMPLES:
+        raise ValueError(
+            f"the web runs for {part.stop - part.start} samples at a stretch: too short to judge"
+        )
+    note = (
+        f"only the {record.interval * (part.stop - part.start):.3g} s are judged in which the line "
+        "runs without a stop"
+    )
+    return replace(
+        record,
+        tension=record.tension[part],
+        output=record.output[part],
+        setpoint=record.setpoint[part],
+        line_speed=record.line_speed[part],
+        diameter=record.diameter[part],
+        automatic=record.automatic[part],
+        start=float(time[part.start]),
+        warnings=(*record.warnings, note),
+    )
