@@ -291,7 +291,6 @@ def _parsed(text: bytes, lines: list[str], dialect: Dialect, notes: list[str]) -
                 low_memory=False,
                 quoting=quoting,
                 encoding="utf-8",
-                encoding_errors="replace",
             )
         except (ValueError, OverflowError):
             continue

@@ -194,10 +194,12 @@ def _interval(times: Array) -> float:
     usual = float(np.median(steps))
     if not usual > 0.0 or not np.isfinite(usual):
         raise TrendFileError("its times do not move on; choose another time column")
-    # If no row is missing, the ends alone tell it, however the stamps between them scatter.
+    # If no row is missing, the ends alone tell it, however the stamps between them scatter. A
+    # missing row makes a step that scatter does not.
     mean = float(times[-1] - times[0]) / steps.size
     astray = float(np.ptp(times - mean * np.arange(float(times.size))))
-    if astray < mean:
+    common = float(np.median(np.abs(steps - usual)))
+    if astray < mean and steps.max() <= usual + max(0.4 * usual, 8.0 * common):
         return round_interval(mean, max(0.05 * mean, astray) / steps.size)
     # A stamp late by more than half makes steps of two and of none, which add up again.
     whole = np.rint(steps / usual)

@@ -50,7 +50,7 @@ class LabelledTrend:
         causes: largest in the reading first.
         frequency: of the first as recorded, mean over the record [Hz]; nan for none.
         story: what was done, in a line.
-        amplitude: of the first in the reading [N]; nan for none.
+        amplitude: of the first in the reading, where it is at work [N]; nan for none.
         tries: drafts until this one.
     """
 
@@ -92,10 +92,13 @@ def _finished(rng: np.random.Generator, draft: Draft, cause: str, tries: int) ->
         phase = draft.phase
         if phase is None:
             phase = 2.0 * math.pi * draft.f * trend.time
-        amplitude = _clear(trend, phase, line.T, draft.cycles, draft.stands_out)
+        start = int(draft.seen_from * phase.size)
+        amplitude = _clear(
+            trend.tension[start:], phase[start:], line.T, draft.cycles, draft.stands_out
+        )
         if draft.second is not None:
             name, other = draft.second
-            second = _clear(trend, other, line.T, 8.0, SECOND_STANDS_OUT)
+            second = _clear(trend.tension, other, line.T, 8.0, SECOND_STANDS_OUT)
             if not LEAST_SECOND < second / amplitude < MOST_SECOND:
                 raise NotThis("the second cause has the wrong size")
             causes, story = (cause, name), f"{story}; second: {name}"
@@ -106,9 +109,9 @@ def _finished(rng: np.random.Generator, draft: Draft, cause: str, tries: int) ->
                          story, amplitude, tries)  # fmt: skip
 
 
-def _clear(trend: Trend, phase: np.ndarray, T: float, cycles: float, stands_out: float) -> float:
+def _clear(y: np.ndarray, phase: np.ndarray, T: float, cycles: float, stands_out: float) -> float:
     """Return the amplitude of an oscillation in the record [N]; refuse one that can't be seen."""
-    amplitude, floor = line_and_floor(trend.tension, phase, cycles=cycles)
+    amplitude, floor = line_and_floor(y, phase, cycles=cycles)
     if amplitude < stands_out * floor:
         raise NotThis("lost in the noise")
     if not LEAST_SHARE * T < amplitude < MOST_SHARE * T:

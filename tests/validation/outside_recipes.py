@@ -85,7 +85,7 @@ def moves(rng: Rng, *, hidden: bool = False) -> Draft:
         controller = replace(line.true.controller, setpoint_rate=rate)
         line.true = replace(line.true, controller=controller)
     roundish(rng, line, wanted, "")
-    extra = second_cause(rng, line, wanted, main=MOVES)
+    extra = "" if hidden else second_cause(rng, line, wanted, main=MOVES)
     base = with_drift(rng, line, run(rng, line, clock), clock)
     time = np.arange(clock.samples) * clock.every * line.h
     column = "line_speed" if of_speed else "setpoint"
@@ -171,7 +171,7 @@ def unknown(rng: Rng) -> Draft:
         raise NotThis("belongs to something")
     wanted = amplitude_wanted(rng, line)
     roundish(rng, line, wanted, "")
-    channel = str(rng.choice(["torque", "torque", "speed", "reading"]))
+    channel = str(rng.choice(["torque", "torque", "speed"]))
     phase = wandering_phase(rng, clock.scans, line.h, f, float(rng.choice([0.0, 0.02, 0.06])))
     wave = np.cos(phase)
     if rng.random() < 0.25:

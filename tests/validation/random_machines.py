@@ -264,8 +264,9 @@ def gains_of(seen: PlantResponse, Ti: float, Ms: float) -> Gains:
     """Return the largest gain at this Ti [s] whose loop keeps Ms [-] on this plant."""
     unit = float(np.abs(seen.values * Gains(1.0, Ti).sampled_frequency_response(
         seen.omega, seen.scan_time or 0.0)).max())  # fmt: skip
-    low, high = 1e-4 / unit, 1e3 / unit
-    for _ in range(16):
+    # The integral action makes the unit huge: the gain looked for is mostly far above 1 of it.
+    low, high = 1e-2 / unit, 1e7 / unit
+    for _ in range(20):
         middle = math.sqrt(low * high)
         if severity(seen, Gains(middle, Ti), worst=Ms) <= Ms:
             low = middle

@@ -18,7 +18,7 @@ from tests.validation.study import NAMES, REPORTING, SETTINGS, Case, cases
 from tuning.oscillation import weights
 from tuning.oscillation.causes import CANNOT_TELL, NONE
 from tuning.oscillation.scores import scores
-from tuning.oscillation.verdict import SURE_ENOUGH
+from tuning.oscillation.explain import SURE_ENOUGH
 
 CONFIDENT = 0.8
 BINS = (0.0, 0.3, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.0)

@@ -40,7 +40,7 @@ ROLL, IDLER, TIGHT, RINGING, STICKING, MOVES, ALIAS, UNKNOWN, NONE = CAUSES = (
     "none",
 )
 # Half of the machines have no body that could be one.
-SECOND_SHARE = 0.3
+SECOND_SHARE = 0.17
 
 
 @dataclass(eq=False)
@@ -56,6 +56,7 @@ class Draft:
         speed_noise: most noise of the recorded speed [m/s].
         second: name and phase of a second cause.
         cycles: over which it is coherent [-].
+        seen_from: share of the record from which it is at work [-].
         stands_out: by how much it must stand out of its neighbourhood [-].
     """
 
@@ -70,6 +71,7 @@ class Draft:
     speed_noise: float = math.inf
     second: tuple[str, Array] | None = None
     cycles: float = 8.0
+    seen_from: float = 0.0
     stands_out: float = 3.0
 
 

@@ -70,7 +70,7 @@ def oscillations(record: Record, *, most: int = 6) -> tuple[Oscillation, ...]:
         most: how many at most [-].
     """
     found: list[_Found] = []
-    for view in _views(record):
+    for view in views(record):
         seen = spectrum(view.values, view.step)
         for peak in peaks(view.values, view.step, spectrum=seen, most=2 * most):
             height = peak.amplitude**2 / (peak.width + seen.resolution) / view.rate
@@ -92,14 +92,23 @@ def oscillations(record: Record, *, most: int = 6) -> tuple[Oscillation, ...]:
 
 
 @dataclass(frozen=True, eq=False)
-class _View:
-    """The tension over one axis; rates are those of the axis in its own unit a second."""
+class View:
+    """The tension over one axis.
+
+    Attributes:
+        axis: which.
+        values: evenly sampled over it, shape (k,) [N].
+        step: between samples [s, m or turns].
+        rate: mean of the axis [its unit per s].
+        slowest: least rate over the mean [-].
+        fastest: largest rate over the mean [-].
+    """
 
     axis: Axis
     values: Array
     step: float
-    rate: float = 1.0  # mean
-    slowest: float = 1.0  # over the mean
+    rate: float = 1.0
+    slowest: float = 1.0
     fastest: float = 1.0
 
 
@@ -108,20 +117,25 @@ class _Found:
     oscillation: Oscillation
     height: float
     resolution: float
-    view: _View
+    view: View
 
 
-def _views(record: Record) -> list[_View]:
+def views(record: Record) -> list[View]:
+    """Return the tension over time, and over web length and roll turns where they differ from it.
+
+    Args:
+        record: the recording.
+    """
     y, h = record.tension, record.interval
-    views = [_View("time", y, h)]
+    found = [View("time", y, h)]
     if y.size > LONGEST_PIECE:
         # Cut into pieces a long record shows no slow oscillation; averaged down it does.
         block = -(-y.size // LONGEST_PIECE)
         count = y.size // block
         coarse = y[: count * block].reshape(count, block).mean(axis=1)
-        views.append(_View("time", coarse, block * h))
+        found.append(View("time", coarse, block * h))
     if not record.knows("line_speed"):
-        return views
+        return found
     rates: list[tuple[Axis, Array]] = [("web length", record.line_speed)]
     if record.knows("diameter"):
         rates.append(("roll turns", record.line_speed / (math.pi * record.diameter)))
@@ -136,8 +150,8 @@ def _views(record: Record) -> list[_View]:
         step = mean * h
         even = step * np.arange(int(way[-1] / step) + 1)
         slow, fast = float(smooth.min()) / mean, float(smooth.max()) / mean
-        views.append(_View(axis, np.interp(even, way, y), step, mean, slow, fast))
-    return views
+        found.append(View(axis, np.interp(even, way, y), step, mean, slow, fast))
+    return found
 
 
 def _sure(peak: Peak) -> float:

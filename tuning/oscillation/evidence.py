@@ -24,6 +24,7 @@ from tuning.oscillation.causes import (
     ROLLER,
     STICKING,
 )
+from tuning.oscillation.cross import Coherence
 from tuning.oscillation.findings import Findings
 from tuning.oscillation.machine_frequencies import MachineFrequency
 
@@ -83,12 +84,14 @@ def match(findings: Findings, lines: Iterable[MachineFrequency]) -> float:
     lines = list(lines)
     if not lines or findings.oscillation is None:
         return 0.0
-    f, record = findings.frequency, findings.record
+    record = findings.record
     resolution = SWING_SHARE / record.duration
     if findings.oscillation.axis == "time":
         resolution += 0.25 * findings.oscillation.peak.width
     span = math.log(max(0.5 / record.interval / (3.0 / record.duration), math.e))
-    density = float(np.mean([line.density(f, resolution) for line in lines]))
+    density = float(
+        np.mean([line.density(findings.frequency_for(line.kind), resolution) for line in lines])
+    )
     return math.log(SURPRISE + (1.0 - SURPRISE) * density * span)
 
 
@@ -175,6 +178,41 @@ def _not_automatic(s: Findings) -> Evidence:
     if s.automatic < 0.1:
         return Evidence(1.0, "it swings in manual, too")
     return Evidence(0.0, "")
+
+
+def _output_works(s: Findings) -> Evidence:
+    """The relative swing of the output over that of the reading: about the loop gain over |G|/K."""
+    if s.output is None or s.reading is None or s.automatic < 0.2:
+        return NOTHING
+    mean = abs(float(s.record.output.mean()))
+    if not (mean > 0.0 and s.output.amplitude > 0.0 and s.reading.amplitude > 0.0):
+        return NOTHING
+    swing = s.output.amplitude / mean
+    share = swing / (s.reading.amplitude / max(abs(s.record.mean_tension), 1e-9))
+    words = f"the output swings {share:.2g} times as far as the reading, each of its mean"
+    return _clipped(math.log(share / 0.2), -3.0, 3.0, words)
+
+
+def _output_rests(s: Findings) -> Evidence:
+    seen = _output_works(s)
+    return Evidence(-seen.value, seen.words)
+
+
+def _least_outside(s: Findings) -> Evidence:
+    if s.loop is None or not np.isfinite(s.loop.outside_least).any():
+        return NOTHING
+    outside = float(np.exp(np.nanmean(np.log(s.loop.outside_least))))
+    words = (
+        "the loop may feed it all by itself"
+        if outside < 0.4
+        else "the loop can't feed it by itself"
+    )
+    return _clipped(-math.log(outside) - 0.9, -1.2, 2.1, words)
+
+
+def _not_least_outside(s: Findings) -> Evidence:
+    seen = _least_outside(s)
+    return Evidence(-seen.value, seen.words)
 
 
 def _stops_in_manual(s: Findings) -> Evidence:
@@ -409,23 +447,23 @@ def _slow(s: Findings) -> Evidence:
 # --- records beside it ----------------------------------------------------------------------------
 
 
-def _goes_with(name: str, column: str) -> Judge:
-    def judge(s: Findings) -> Evidence:
-        seen = getattr(s, column)
-        if not math.isfinite(seen.coherence) or not seen.amplitude_y > 0.0:
-            known = s.record.knows("line_speed" if column == "speed" else "setpoint")
-            if known and s.oscillation is not None:
-                return Evidence(-2.5, f"the recorded {name} does not swing")
-            return NOTHING
-        share = seen.explained / seen.amplitude_y if math.isfinite(seen.explained) else 0.0
-        if seen.significant and share > 0.7:
-            words = f"{100.0 * share:.0f} % of the swing goes with the recorded {name}"
-        else:
-            words = f"the recorded {name} does not swing with it"
-        odds = seen.coherence - seen.level
-        return _clipped(6.0 * (share - 0.75) + 2.0 * odds, -2.5, 3.0, words)
+def _goes_with(seen: Coherence, name: str, known: bool) -> Evidence:
+    if not math.isfinite(seen.coherence) or not seen.amplitude_y > 0.0:
+        words = f"the recorded {name} does not swing" if known else f"no {name} is recorded"
+        return Evidence(-2.5 if known else -1.5, words)
+    share = seen.explained / seen.amplitude_y if math.isfinite(seen.explained) else 0.0
+    if seen.significant and share > 0.7:
+        words = f"{100.0 * share:.0f} % of the swing goes with the recorded {name}"
+    else:
+        words = f"the recorded {name} does not swing with it"
+    odds = seen.coherence - seen.level
+    return _clipped(6.0 * (share - 0.75) + 2.0 * odds, -2.5, 3.0, words)
 
-    return judge
+
+def _moved(s: Findings) -> Evidence:
+    speed = _goes_with(s.speed, "line speed", s.record.knows("line_speed"))
+    setpoint = _goes_with(s.setpoint, "setpoint", s.record.knows("setpoint"))
+    return max(speed, setpoint, key=lambda one: one.value)
 
 
 def _speed_enough(s: Findings) -> Evidence:
@@ -494,6 +532,8 @@ JUDGES: Mapping[str, Mapping[str, Judge]] = {
         "steady": _steady,
         "harmonics": _harmonics,
         "outside": _fed_from_outside,
+        "not by itself": _not_least_outside,
+        "output rests": _output_rests,
         "manual": _not_automatic,
         "both modes": _goes_on_in_manual,
     },
@@ -504,6 +544,8 @@ JUDGES: Mapping[str, Mapping[str, Judge]] = {
         "steady": _steady,
         "sine": _sine,
         "outside": _fed_from_outside,
+        "not by itself": _not_least_outside,
+        "output rests": _output_rests,
         "manual": _not_automatic,
         "both modes": _goes_on_in_manual,
     },
@@ -512,6 +554,8 @@ JUDGES: Mapping[str, Mapping[str, Judge]] = {
         "stops in manual": _stops_in_manual,
         "frequency": _loop_frequency,
         "sustains itself": _sustains_itself,
+        "may sustain itself": _least_outside,
+        "output works": _output_works,
         "margins": _margins,
         "stays": _stays,
         "blurred": _blurred,
@@ -524,6 +568,8 @@ JUDGES: Mapping[str, Mapping[str, Judge]] = {
         "comes and goes": _comes_and_goes,
         "blurred": _blurred,
         "dies away": _dies_away,
+        "not by itself": _not_least_outside,
+        "output rests": _output_rests,
         "manual": _not_automatic,
         "outside": _fed_from_outside,
         "margins": _has_margins,
@@ -543,8 +589,7 @@ JUDGES: Mapping[str, Mapping[str, Judge]] = {
         "margins": _has_margins,
     },
     MOVES: {
-        "speed": _goes_with("line speed", "speed"),
-        "setpoint": _goes_with("setpoint", "setpoint"),
+        "goes with": _moved,
         "enough": _speed_enough,
         "outside": _fed_from_outside,
     },
@@ -569,6 +614,8 @@ JUDGES: Mapping[str, Mapping[str, Judge]] = {
         "stays": _stays,
         "few swings": _few_swings,
         "outside": _fed_from_outside,
+        "not by itself": _not_least_outside,
+        "output rests": _output_rests,
         "sharp": _sharp,
         "sine": _sine,
         "both modes": _goes_on_in_manual,

@@ -14,6 +14,7 @@ from tuning.oscillation.detection import Oscillation, oscillations
 from tuning.oscillation.envelope import envelope, mode_ratio, unevenness
 from tuning.oscillation.loop_seen import LoopSeen, loop_seen, speed_share
 from tuning.oscillation.machine_frequencies import (
+    Kind,
     MachineFrequency,
     Place,
     machine_frequencies,
@@ -87,6 +88,22 @@ class Findings:
     def frequency(self) -> float:
         """Of the oscillation, mean [Hz]; nan where there is none."""
         return math.nan if self.oscillation is None else self.oscillation.frequency
+
+    def frequency_for(self, kind: Kind) -> float:
+        """Return the frequency to compare with a line of the machine [Hz].
+
+        Of a body that is its turns over the record, however speed or diameter moved.
+
+        Args:
+            kind: of the line.
+        """
+        f, record = self.following, self.record
+        if kind == "roll" and math.isfinite(f.cycles_per_turn) and record.knows("diameter"):
+            turns = float(np.mean(record.line_speed / record.diameter)) / math.pi
+            return f.cycles_per_turn * turns
+        if kind in ("roller", "nip") and math.isfinite(f.length_per_cycle):
+            return float(record.line_speed.mean()) / f.length_per_cycle
+        return self.frequency
 
     @property
     def cycles(self) -> float:

@@ -16,7 +16,7 @@ obeys  du = Kc [de + (h/Ti) e]  from scan to scan, which is a straight-line fit.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +34,8 @@ Array = NDArray[np.float64]
 LOOP_SPREAD = 0.15
 # d/y below this is more than a model of a machine can tell [-].
 LEAST_SHARE = 0.05
+# Near a light resonance a small error of its frequency changes G much [-].
+MODEL_OFF = 0.12
 # Gains read off a record explain at least so much of the output's moves [-].
 GOOD_FIT = 0.8
 # An unstable loop counts as this Ms [-].
@@ -53,6 +55,7 @@ class LoopSeen:
         Ms: largest sensitivity, `UNSTABLE_MS` where unstable [-].
         outside: |d/y|, share of the oscillation that comes from outside the loop [-]; nan where it
             can't be told.
+        outside_least: the least that it may be if the model's swing is off by `MODEL_OFF` [-].
     """
 
     gains: Gains | None
@@ -62,6 +65,7 @@ class LoopSeen:
     open_damping: Array
     Ms: Array
     outside: Array
+    outside_least: Array
 
 
 def loop_seen(
@@ -85,7 +89,8 @@ def loop_seen(
     """
     c = scenario.controller
     fitted = gains_in_record(record, c.tension_range)
-    rows: list[tuple[float, float, float, float, float]] = []
+    rows: list[tuple[float, float, float, float, float, float]] = []
+    near = 2.0 * math.pi * frequency * (1.0 + np.linspace(-MODEL_OFF, MODEL_OFF, 9))
     first: Gains | None = None
     source = ""
     for place, plant in zip(where, plants, strict=True):
@@ -96,19 +101,20 @@ def loop_seen(
             gains, source = gains_as_set(scenario, place.diameter), "scenario"
         else:
             gains, source = fitted, "record" if fitted else ""
-        outside = math.nan
-        if np.isfinite(ratio) and frequency < 0.5 / c.scan_time:
-            G = complex(seen.at(np.array([2.0 * math.pi * frequency]))[0])
+        outside = least = math.nan
+        if np.isfinite(ratio) and near[-1] < math.pi / c.scan_time:
             # G is in % of range per %.
-            outside = max(abs(1.0 - G * 0.01 * c.tension_range * ratio), LEAST_SHARE)
+            shares = np.abs(1.0 - seen.at(near) * 0.01 * c.tension_range * ratio)
+            outside = max(float(shares[near.size // 2]), LEAST_SHARE)
+            least = max(float(shares.min()), LEAST_SHARE)
         if gains is None:
-            rows.append((math.nan, math.nan, plant.damping_ratio, math.nan, outside))
+            rows.append((math.nan, math.nan, plant.damping_ratio, math.nan, outside, least))
             continue
         first = first or gains
-        mode, damping = _least_damped(closed_loop_modes(seen.sampled, gains), c.scan_time)
+        mode, damping = least_damped(closed_loop_modes(seen.sampled, gains), c.scan_time)
         margins = loop_margins(seen, gains)
         Ms = min(margins.severity, UNSTABLE_MS)
-        rows.append((mode, damping, plant.damping_ratio, Ms, outside))
+        rows.append((mode, damping, plant.damping_ratio, Ms, outside, least))
     columns = np.array(rows).T
     return LoopSeen(first, source, *columns)
 
@@ -134,11 +140,11 @@ def speed_share(
         speed: amplitude of the line speed [m/s].
         reading: amplitude of the reading [N].
     """
-    s = 2j * math.pi * frequency
+    omega = np.array([2.0 * math.pi * frequency])
     gains = []
     for plant in plants:
-        moved = np.linalg.solve(s * np.eye(plant.A.shape[0]) - plant.A, plant.B_speed)
-        gains.append(abs(complex(plant.C @ moved)))
+        from_speed = replace(plant, B=plant.B_speed, dead_time=0.0)
+        gains.append(abs(complex(from_speed.frequency_response(omega)[0])))
     tension = 0.01 * scenario.controller.tension_range * float(np.median(gains))
     return tension * speed / (outside * reading)
 
@@ -177,8 +183,13 @@ def gains_in_record(record: Record, tension_range: float) -> Gains | None:
     return Gains(Kc, Kc / Ki) if Kc > 1e-3 * Ki else Gains.integral_only(Ki)
 
 
-def _least_damped(modes: NDArray[np.complex128], scan: float) -> tuple[float, float]:
-    """Return frequency [Hz] and damping ratio [-] of the least damped swing of a sampled loop."""
+def least_damped(modes: NDArray[np.complex128], scan: float) -> tuple[float, float]:
+    """Return frequency [Hz] and damping ratio [-] of the least damped swing of a sampled loop.
+
+    Args:
+        modes: eigenvalues of the closed loop per scan, shape (n,) [-].
+        scan: time between two of them [s].
+    """
     swings = modes[(modes.imag > 1e-9) & (np.abs(modes) > 1e-9)]
     if not swings.size:
         return math.nan, math.nan

@@ -159,8 +159,13 @@ def machine_frequencies(
     v = np.array([place.line_speed for place in where])
     found: list[MachineFrequency] = []
     if np.isfinite(v).all():
-        found.append(_roll(D, v))
-        found += _rollers(scenario, v)
+        # What turns is compared over the whole record, turn by turn.
+        length = np.array([record.line_speed.mean()]) if record.knows("line_speed") else v
+        turns = length / (math.pi * D)
+        if record.knows("line_speed") and record.knows("diameter"):
+            turns = np.array([np.mean(record.line_speed / record.diameter) / math.pi])
+        found.append(_roll(turns, length))
+        found += _rollers(scenario, length)
     if plants:
         swing = np.array([plant.natural_frequency for plant in plants]) / (2.0 * math.pi)
         found.append(MachineFrequency("swing", "swing", swing, SWING_SPREAD * swing, {1: 1.0}))
@@ -168,9 +173,8 @@ def machine_frequencies(
     return (*found, *_folded(found, rates), *_mains(rates))
 
 
-def _roll(D: Array, v: Array) -> MachineFrequency:
-    if np.isfinite(D).all():
-        turn = v / (math.pi * D)
+def _roll(turn: Array, v: Array) -> MachineFrequency:
+    if np.isfinite(turn).all():
         return MachineFrequency("roll", "roll", turn, TURN_SPREAD * turn, ROLL_ORDERS)
     return _usual("roll", "roll", v, USUAL_ROLLS, ROLL_ORDERS)
 

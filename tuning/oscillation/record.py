@@ -22,6 +22,8 @@ MOST_SCATTER = 0.5
 STANDS = 1e-3
 # Where speed or diameter moves by less than this over the record it is as good as constant [-].
 STEADY = 0.002
+# An output that does not move for so many samples is in manual [-].
+RESTS = 20
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,6 +39,7 @@ class Record:
         diameter: of the roll [m].
         automatic: 1 in automatic, 0 in manual [-].
         start: time of the first sample in the trend [s].
+        mode_inferred: whether `automatic` was read off the output, for want of a record.
         warnings: what was done to the trend.
     """
 
@@ -48,6 +51,7 @@ class Record:
     diameter: Array
     automatic: Array
     start: float = 0.0
+    mode_inferred: bool = False
     warnings: tuple[str, ...] = ()
 
     @property
@@ -129,9 +133,15 @@ def as_record(
         columns["diameter"] = _given(columns["diameter"], diameter_given)
     if line_speed is not None:
         columns["line_speed"] = _given(columns["line_speed"], line_speed)
+    output_known = bool(np.isfinite(columns["output"]).all())
+    inferred = output_known and not bool(np.isfinite(columns["automatic"]).all())
+    if inferred:
+        columns["automatic"] = _mode_of(columns["output"])
+        warnings = (*warnings, "manual or automatic was read off the output, which rests in manual")
     record = Record(
-        interval=interval, tension=tension, start=float(time[0]), warnings=warnings, **columns
-    )
+        interval=interval, tension=tension, start=float(time[0]), mode_inferred=inferred,
+        warnings=warnings, **columns,
+    )  # fmt: skip
     return _running(record, time)
 
 
@@ -166,6 +176,20 @@ def _on_grid(grid: Array, time: Array, values: Array, *, held: bool) -> Array:
         at = np.clip(np.searchsorted(time, grid, side="right") - 1, 0, time.size - 1)
         return values[at]
     return np.asarray(np.interp(grid, time, values))
+
+
+def _mode_of(output: Array) -> Array:
+    """Return 1 where the output moves as in automatic, 0 where it rests for long, shape (n,)."""
+    rests = np.diff(output, prepend=output[0]) == 0.0
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], rests, [False]]).astype(int)))
+    automatic = np.ones(output.size)
+    moves = output.size - int(rests.sum())
+    # A slow logger or a coarse output rests now and then in automatic, too.
+    usual = output.size / max(moves, 1)
+    for start, end in zip(edges[::2], edges[1::2], strict=True):
+        if end - start > max(RESTS, RESTS * usual if moves > 0.2 * output.size else RESTS):
+            automatic[start:end] = 0.0
+    return automatic
 
 
 def _even_grid(time: Array) -> tuple[float, Array | None, tuple[str, ...]]:

@@ -1,8 +1,9 @@
 """The shape of one oscillation: sine, square, triangle or sawtooth, and how sure that is.
 
 A device that sticks leaves a square or a triangle, a loop that is too tight a sine, stick and slip
-a sawtooth. The phase is tracked, so the frequency may drift; harmonics are fitted by least squares
-in pieces of three periods beside a level and a slope, and averaged in phase with the fundamental:
+a sawtooth. The phase is tracked, so the frequency may drift, and a clear oscillation may fall out
+of step with itself. Harmonics are fitted by least squares in pieces of three periods beside a level
+and a slope, and averaged in phase with the fundamental:
 
     y = level + slope t + Re Σ X_j exp(i j φ)
     third  = −Re[X3 conj(X1)³]/|X1|⁴     square +1/3, triangle −1/9, sine 0
