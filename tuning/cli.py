@@ -12,8 +12,17 @@ import typer
 from rich.console import Console
 
 from simulator import ScenarioError, load_scenario
+from simulator.trend_import import import_trend
+from simulator.trend_mapping import uses_with
+from simulator.trend_text import read_table
+from simulator.units import parse_quantity
 from tuning.design import DEFAULT_MS
 from tuning.margins import CALM_MS, RINGS_ABOVE
+from tuning.oscillation.causes import LOOP
+from tuning.oscillation.explain import explain_oscillation
+from tuning.oscillation.explanation_json import explanation_as_json
+from tuning.oscillation.explanation_report import print_explanation
+from tuning.oscillation.remedy import loop_remedy
 from tuning.pretune import pretune
 from tuning.pretune_json import as_json
 from tuning.report import print_report
@@ -83,11 +92,76 @@ def pretune_command(
     if as_data:
         print(json.dumps(as_json(result), indent=2, allow_nan=False))
         return
+    print_report(result, _paper(), schedule=schedule)
+
+
+@app.command("explain")
+def explain_command(
+    trend: Annotated[Path, typer.Argument(help="Recorded trend, a CSV file of any logger.")],
+    scenario: Annotated[
+        Path | None, typer.Option("--scenario", help="Machine description, a TOML file.")
+    ] = None,
+    as_data: Annotated[
+        bool, typer.Option("--json", help="Print one JSON object instead of the report.")
+    ] = False,
+    columns: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--column",
+            metavar="QUANTITY=HEADER:UNIT",
+            help='Which column is what, such as "tension=PV 7:N"; may be given several times.',
+        ),
+    ] = None,
+    diameter: Annotated[
+        str | None,
+        typer.Option("--diameter", help='Of the roll, if the trend lacks it: "420 mm".'),
+    ] = None,
+    line_speed: Annotated[
+        str | None,
+        typer.Option("--line-speed", help='Of the web, if the trend lacks it: "150 m/min".'),
+    ] = None,
+) -> None:
+    """Why the tension of a recorded trend oscillates, and what to check first."""
+    try:
+        machine = None if scenario is None else load_scenario(scenario)
+        tension_range = None if machine is None else machine.controller.tension_range
+        data = trend.read_bytes()
+        uses = uses_with(read_table(data, name=str(trend)), columns) if columns else None
+        imported = import_trend(data, name=str(trend), uses=uses, tension_range=tension_range)
+        explanation = explain_oscillation(
+            imported.trend,
+            machine,
+            diameter=_quantity("--diameter", diameter, "m"),
+            line_speed=_quantity("--line-speed", line_speed, "m/s"),
+        )
+    except OSError as error:
+        _refuse(f"{trend}: can't be read: {error.strerror}")
+    except ScenarioError as error:
+        _refuse(str(error))
+    except ValueError as error:
+        text = str(error)
+        _refuse(text if text.startswith((str(trend), "--")) else f"{trend}: {text}")
+    if as_data:
+        print(json.dumps(explanation_as_json(explanation, notes=imported.notes), indent=2,
+                         allow_nan=False))  # fmt: skip
+        return
+    remedy = loop_remedy(explanation) if explanation.verdict == LOOP else None
+    print_explanation(explanation, _paper(), notes=imported.notes, remedy=remedy)
+
+
+def _quantity(option: str, text: str | None, unit: str) -> float | None:
+    if text is None:
+        return None
+    try:
+        return parse_quantity(text, unit)
+    except ValueError as error:
+        raise ValueError(f"{option} {text!r} {error}") from None
+
+
+def _paper() -> Console:
     out = Console()
-    if not out.is_terminal:
-        # A file or a pipe has no width; the tables need about this much.
-        out = Console(width=140)
-    print_report(result, out, schedule=schedule)
+    # A file or a pipe has no width; the tables need about this much.
+    return out if out.is_terminal else Console(width=140)
 
 
 def _refuse(message: str) -> NoReturn:

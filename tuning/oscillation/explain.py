@@ -9,9 +9,10 @@ from tuning.loop_health import LoopHealth, loop_health
 from tuning.oscillation import weights
 from tuning.oscillation.causes import CANNOT_TELL, CAUSES, NONE
 from tuning.oscillation.detection import Oscillation, oscillations
-from tuning.oscillation.evidence import Evidence, evidence
+from tuning.oscillation.evidence import evidence
 from tuning.oscillation.findings import Findings, findings
 from tuning.oscillation.next_steps import check_for, not_checked, recording_that_tells
+from tuning.oscillation.piece_of_evidence import Evidence
 from tuning.oscillation.record import Record, as_record
 from tuning.oscillation.scores import contributions, scores
 

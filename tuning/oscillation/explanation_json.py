@@ -9,11 +9,12 @@ from tuning.oscillation.causes import CAUSES
 from tuning.oscillation.explain import Explanation
 
 
-def explanation_as_json(explanation: Explanation) -> dict[str, Any]:
+def explanation_as_json(explanation: Explanation, *, notes: tuple[str, ...] = ()) -> dict[str, Any]:
     """Return an explanation as plain data; what is not known is null.
 
     Args:
         explanation: of a trend.
+        notes: what the import did to the file.
     """
     s, health = explanation.findings, explanation.health
     record = explanation.record
@@ -73,6 +74,7 @@ def explanation_as_json(explanation: Explanation) -> dict[str, Any]:
             "duration_s": record.duration,
             "interval_s": record.interval,
             "samples": int(record.tension.size),
+            "notes": list(notes),
         },
         "warnings": list(explanation.warnings),
     }

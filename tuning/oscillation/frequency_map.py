@@ -130,7 +130,10 @@ def frequency_map(
         diameters[0], diameters[-1] = core, full
         over_diameter = _sweep(scenario, diameters, np.full(count, line_speed), gains)
     return FrequencyMap(
-        diameter, line_speed, over_diameter, _sweep(scenario, np.full(count, diameter), speeds, gains)
+        diameter,
+        line_speed,
+        over_diameter,
+        _sweep(scenario, np.full(count, diameter), speeds, gains),
     )
 
 

@@ -1,4 +1,4 @@
-"""What to do next: the check for each cause, what could not be checked, which recording would tell."""
+"""What to do next: the check for each cause, what was not checked, which recording would tell."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ from tuning.oscillation.causes import (
     ROLLER,
     STICKING,
 )
-from tuning.oscillation.evidence import nearest
 from tuning.oscillation.findings import Findings
+from tuning.oscillation.frequency_evidence import nearest
 
 # Speed or diameter that moves a frequency by fewer cycles over the record tells nothing [cycles].
 FEW_CYCLES = 1.0

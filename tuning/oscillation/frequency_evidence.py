@@ -1,0 +1,160 @@
+"""Evidence from frequencies: whose turn or swing it is, and what it follows as speed changes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+import numpy as np
+
+from tuning.oscillation.findings import Findings
+from tuning.oscillation.machine_frequencies import MachineFrequency
+from tuning.oscillation.piece_of_evidence import NOTHING, Evidence, Judge, clipped
+
+# Chance that a cause shows where nothing of it is expected: a wrong diameter, a typing error [-].
+SURPRISE = 0.02
+# An oscillation tells its frequency to this share of one swing over the record [-].
+SWING_SHARE = 0.3
+
+
+def match(findings: Findings, lines: Iterable[MachineFrequency]) -> float:
+    """Return ln of how much likelier the frequency is if it comes from one of some lines [nats].
+
+    The comparison is a frequency anywhere in what the record can show, evenly in its logarithm.
+
+    Args:
+        findings: what was measured.
+        lines: of the machine.
+    """
+    lines = list(lines)
+    if not lines or findings.oscillation is None:
+        return 0.0
+    record = findings.record
+    resolution = SWING_SHARE / record.duration
+    if findings.oscillation.axis == "time":
+        resolution += 0.25 * findings.oscillation.peak.width
+    span = math.log(max(0.5 / record.interval / (3.0 / record.duration), math.e))
+    density = float(
+        np.mean([line.density(findings.frequency_for(line.kind), resolution) for line in lines])
+    )
+    return math.log(SURPRISE + (1.0 - SURPRISE) * density * span)
+
+
+def nearest(findings: Findings, kinds: tuple[str, ...]) -> tuple[str, int, float] | None:
+    """Return (name, multiple, frequency [Hz]) of the machine's line nearest to the oscillation.
+
+    Args:
+        findings: what was measured.
+        kinds: of line to look at.
+    """
+    lines = [line for line in findings.machine if line.kind in kinds]
+    if not lines or findings.oscillation is None:
+        return None
+    f = findings.frequency
+    best = min(lines, key=lambda line: abs(math.log(max(line.nearest(f)[1], 1e-12) / f)))
+    order, at = best.nearest(f)
+    return best.name, order, at
+
+
+def matched(kinds: tuple[str, ...], what: str) -> Judge:
+    def judge(s: Findings) -> Evidence:
+        lines = [line for line in s.machine if line.kind in kinds]
+        near = nearest(s, kinds)
+        if near is None:
+            return NOTHING
+        name, order, at = near
+        value = match(s, lines)
+        times = "" if order == 1 else f"{order} times "
+        if value > 0.0:
+            words = f"{s.frequency:.3g} Hz is {times}the {what} of {name} ({at:.3g} Hz)"
+        else:
+            words = (
+                f"{s.frequency:.3g} Hz is not the {what} of {name}: nearest would be {at:.3g} Hz"
+            )
+        return clipped(value, -4.0, 6.0, words)
+
+    return judge
+
+
+def no_part(s: Findings) -> Evidence:
+    kinds = ("roll", "roller", "nip", "swing", "folded", "mains")
+    values = [
+        match(s, [line]) for line in s.machine if line.kind in kinds and line.name != "a roller"
+    ]
+    if not values:
+        return NOTHING
+    best = max(values)
+    if best > 0.0:
+        return clipped(-best, -4.0, 2.0, "its frequency is one that the machine has")
+    return clipped(-best, -4.0, 2.0, f"no part of the machine has {s.frequency:.3g} Hz")
+
+
+def loop_frequency(s: Findings) -> Evidence:
+    if s.loop is None or not np.isfinite(s.loop.frequency).any():
+        return NOTHING
+    f = s.loop.frequency[np.isfinite(s.loop.frequency)]
+    line = MachineFrequency("loop", "swing", f, 0.15 * f, {1: 1.0})
+    value = match(s, [line])
+    at = float(np.median(f))
+    words = (
+        f"the loop itself would swing at {at:.3g} Hz"
+        if value > 0.0
+        else f"the loop would swing at {at:.3g} Hz, not at {s.frequency:.3g} Hz"
+    )
+    return clipped(value, -3.0, 4.0, words)
+
+
+def lightly_damped(s: Findings) -> Evidence:
+    if s.scenario is None or not any(line.kind == "swing" for line in s.machine):
+        return NOTHING
+    damping = float(np.median(s.swing_damping))
+    words = f"the roll's swing on the web is damped by {damping:.2g} of critical here"
+    return clipped(math.log(0.1 / max(damping, 1e-3)), -2.0, 2.0, words)
+
+
+def slow(s: Findings) -> Evidence:
+    """Sticking hunts at the pace of the integral term, well below the roll's own swing."""
+    swing = [line for line in s.machine if line.kind == "swing"]
+    if not swing or s.oscillation is None:
+        return NOTHING
+    ratio = float(np.median(swing[0].frequency)) / s.frequency
+    words = f"{ratio:.2g} times slower than the roll swings on its web"
+    return clipped(math.log(ratio) - 1.0, -2.5, 2.5, words)
+
+
+def _least(*ratios: float) -> float:
+    known = [ratio for ratio in ratios if math.isfinite(ratio)]
+    return min(known) if known else math.nan
+
+
+def follows_turns(s: Findings) -> Evidence:
+    f = s.following
+    value = _least(f.angle_over_time, f.angle_over_length)
+    words = (
+        "its frequency follows the turns of the roll"
+        if value > 0.0
+        else "its frequency does not follow the turns of the roll"
+    )
+    return clipped(0.5 * value, -4.0, 4.0, words)
+
+
+def follows_length(s: Findings) -> Evidence:
+    f = s.following
+    value = _least(f.length_over_time, -f.angle_over_length)
+    words = (
+        "its frequency follows the line speed"
+        if value > 0.0
+        else "its frequency does not follow the line speed alone"
+    )
+    return clipped(0.5 * value, -4.0, 4.0, words)
+
+
+def stays(s: Findings) -> Evidence:
+    f = s.following
+    value = _least(-f.length_over_time, -f.angle_over_time)
+    words = (
+        "its frequency stays while speed or diameter change"
+        if value > 0.0
+        else "its frequency moves with speed or diameter"
+    )
+    return clipped(0.5 * value, -4.0, 4.0, words)

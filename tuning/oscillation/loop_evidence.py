@@ -1,0 +1,134 @@
+"""Evidence from the loop: manual or automatic, margins, what comes from outside, other records."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from tuning.oscillation.cross import Coherence
+from tuning.oscillation.findings import Findings
+from tuning.oscillation.piece_of_evidence import NOTHING, Evidence, clipped
+
+
+def automatic(s: Findings) -> Evidence:
+    if not math.isfinite(s.automatic):
+        return NOTHING
+    if s.automatic > 0.8:
+        return Evidence(0.5, "it swings in automatic")
+    if s.automatic < 0.1:
+        return Evidence(-5.0, "it swings in manual, where the loop does nothing")
+    return Evidence(0.0, "it swings in manual and in automatic")
+
+
+def not_automatic(s: Findings) -> Evidence:
+    if not math.isfinite(s.automatic):
+        return NOTHING
+    if s.automatic < 0.1:
+        return Evidence(1.0, "it swings in manual, too")
+    return Evidence(0.0, "")
+
+
+def stops_in_manual(s: Findings) -> Evidence:
+    words = (
+        f"{math.exp(s.mode_ratio):.2g} times as large in automatic as in manual"
+        if math.isfinite(s.mode_ratio)
+        else ""
+    )
+    return clipped(s.mode_ratio - 0.7, -2.0, 3.0, words)
+
+
+def goes_on_in_manual(s: Findings) -> Evidence:
+    words = (
+        f"{math.exp(s.mode_ratio):.2g} times as large in automatic as in manual"
+        if math.isfinite(s.mode_ratio)
+        else ""
+    )
+    return clipped(1.0 - abs(s.mode_ratio), -2.0, 1.0, words)
+
+
+def sustains_itself(s: Findings) -> Evidence:
+    if s.loop is None or not np.isfinite(s.loop.outside).any():
+        return NOTHING
+    outside = float(np.exp(np.nanmean(np.log(s.loop.outside))))
+    if outside < 0.6:
+        words = (
+            f"output and reading feed each other: only {100.0 * outside:.0f} % comes from outside"
+        )
+    else:
+        words = f"{100.0 * min(outside, 9.0):.0f} % of it comes from outside the loop"
+    return clipped(-math.log(outside) - 0.7, -1.5, 2.3, words)
+
+
+def least_outside(s: Findings) -> Evidence:
+    if s.loop is None or not np.isfinite(s.loop.outside_least).any():
+        return NOTHING
+    outside = float(np.exp(np.nanmean(np.log(s.loop.outside_least))))
+    words = (
+        "the loop may feed it all by itself"
+        if outside < 0.4
+        else "the loop can't feed it by itself"
+    )
+    return clipped(-math.log(outside) - 0.9, -1.2, 2.1, words)
+
+
+def output_works(s: Findings) -> Evidence:
+    """The relative swing of the output over that of the reading: about the loop gain over |G|/K."""
+    if s.output is None or s.reading is None or s.automatic < 0.2:
+        return NOTHING
+    mean = abs(float(s.record.output.mean()))
+    if not (mean > 0.0 and s.output.amplitude > 0.0 and s.reading.amplitude > 0.0):
+        return NOTHING
+    swing = s.output.amplitude / mean
+    share = swing / (s.reading.amplitude / max(abs(s.record.mean_tension), 1e-9))
+    words = f"the output swings {share:.2g} times as far as the reading, each of its mean"
+    return clipped(math.log(share / 0.2), -3.0, 3.0, words)
+
+
+def margins(s: Findings) -> Evidence:
+    if s.loop is None or not np.isfinite(s.loop.Ms).any():
+        return NOTHING
+    Ms = float(np.exp(np.nanmean(np.log(s.loop.Ms))))
+    words = (
+        "with these gains the loop is unstable here"
+        if Ms > 15.0
+        else f"the loop's Ms is {Ms:.2g} here (above 2 it rings)"
+    )
+    return clipped(math.log(Ms / 2.2), -1.0, 2.0, words)
+
+
+def can_stick(s: Findings) -> Evidence:
+    if s.scenario is None:
+        return NOTHING
+    kind = s.scenario.torque_device.kind
+    if kind == "friction brake":
+        return Evidence(0.7, "the brake and its supply may stick")
+    return Evidence(-2.0, f"a {kind} hardly sticks")
+
+
+def _goes_with(seen: Coherence, name: str, known: bool) -> Evidence:
+    if not math.isfinite(seen.coherence) or not seen.amplitude_y > 0.0:
+        words = f"the recorded {name} does not swing" if known else f"no {name} is recorded"
+        return Evidence(-2.5 if known else -1.5, words)
+    share = seen.explained / seen.amplitude_y if math.isfinite(seen.explained) else 0.0
+    if seen.significant and share > 0.7:
+        words = f"{100.0 * share:.0f} % of the swing goes with the recorded {name}"
+    else:
+        words = f"the recorded {name} does not swing with it"
+    odds = seen.coherence - seen.level
+    return clipped(6.0 * (share - 0.75) + 2.0 * odds, -2.5, 3.0, words)
+
+
+def moved(s: Findings) -> Evidence:
+    speed = _goes_with(s.speed, "line speed", s.record.knows("line_speed"))
+    setpoint = _goes_with(s.setpoint, "setpoint", s.record.knows("setpoint"))
+    return max(speed, setpoint, key=lambda one: one.value)
+
+
+def speed_enough(s: Findings) -> Evidence:
+    if not math.isfinite(s.speed_share):
+        return NOTHING
+    words = (
+        f"the recorded swing of the speed makes {100.0 * s.speed_share:.0f} % of it on the model"
+    )
+    return clipped(1.0 - abs(math.log(max(s.speed_share, 1e-3))), -3.0, 1.0, words)

@@ -1,0 +1,171 @@
+"""The picture of a record that oscillates: what was recorded, and its spectrum below."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
+
+from simulator.figure_style import (
+    BLACK,
+    BLUE,
+    FONT,
+    GREEN,
+    GREY,
+    SKY,
+    SMALL,
+    VERMILION,
+    WIDTH,
+    plain_panel,
+    text_size,
+)
+from simulator.units import METRIC, UnitSystem, sensible
+from tuning.oscillation.explain import Explanation
+from tuning.oscillation.findings import Findings
+from tuning.oscillation.record import Record
+from tuning.oscillation.spectrum_panel import ROW, ROWS, draw_spectrum, named_frequencies
+
+Array = NDArray[np.float64]
+
+MOST_PAIRS = 1150  # of least and largest value drawn for one line [-]
+# Line speed gets a panel where it moves by more than this of itself [-].
+_MOVES = 0.005
+# The level about which the envelope is drawn is a mean over so many swings [-].
+_LEVEL_SWINGS = 3.0
+
+
+def draw_record(explanation: Explanation, units: UnitSystem = METRIC) -> Figure:
+    """Draw a record with the envelope of its oscillation, and the spectrum of its tension.
+
+    The spectrum is over time, web length or turns of the roll, whichever shows the oscillation
+    sharpest; the machine's own frequencies are named above it, those next to the peak first.
+
+    Args:
+        explanation: of the record.
+        units: the reader's units.
+    """
+    findings = explanation.findings
+    record = findings.record
+    heights = [2.2]
+    output, speed = record.knows("output"), _speed_moves(record)
+    heights += [1.2] * output + [1.1] * speed
+    figure = Figure(figsize=(WIDTH, sum(heights) + 4.6), layout="constrained")
+    above, below = figure.subfigures(2, 1, height_ratios=[sum(heights) + 0.9, 3.7])
+    panels = np.atleast_1d(above.subplots(len(heights), 1, sharex=True, height_ratios=heights))
+    _draw_tension(panels[0], findings, units)
+    if output:
+        plain_panel(panels[1], "output [%]")
+        panels[1].plot(*thinned(record.start, record.interval, record.output), color=GREEN, lw=1.2)
+    if speed:
+        plain_panel(panels[-1], f"line speed\n[{units.label('speed')}]")
+        shown = units.factor("speed") * record.line_speed
+        panels[-1].plot(*thinned(record.start, record.interval, shown), color=GREY, lw=1.2)
+    panels[-1].set_xlabel("time [s]", fontsize=FONT)
+    panels[-1].set_xlim(record.start, record.start + record.duration)
+    _mark_mode(panels, record)
+    above.legend(loc="outside lower center", ncols=4, fontsize=SMALL, frameon=False)
+    spectrum = below.subplots()
+    draw_spectrum(spectrum, explanation, units)
+    # What stands above the panel takes no part in the layout; a blank title keeps room for it.
+    spectrum.set_title(" ", fontsize=ROW * ROWS * 0.72)
+    return figure
+
+
+def draw_record_alt(explanation: Explanation, units: UnitSystem = METRIC) -> str:
+    """Return in a sentence what the picture of a record shows.
+
+    Args:
+        explanation: of the record.
+        units: the reader's units.
+    """
+    findings = explanation.findings
+    record, one = findings.record, findings.oscillation
+    words = (
+        f"Tension over {sensible(record.duration)} s about "
+        f"{units.text(record.mean_tension, 'tension')}"
+    )
+    if one is None:
+        return f"{words}; it does not move, so there is no spectrum."
+    size = units.text(one.amplitude, "tension", digits=2)
+    peak = f"{sensible(one.frequency)} Hz with an amplitude of {size}"
+    if not one.peak.significant:
+        return f"{words}, and its spectrum, whose tallest peak, {peak}, is one that chance makes."
+    over = "" if one.axis == "time" else f" over {one.axis}"
+    near = [each.words for each in named_frequencies(findings) if each.far < 0.1]
+    beside = f", beside {' and '.join(near[:2])} of the machine" if near else ""
+    return f"{words}, and its spectrum{over}, which has its peak at {peak}{beside}."
+
+
+def thinned(start: float, interval: float, values: Array) -> tuple[Array, Array]:
+    """Return time and values of a line that looks the same on a page, of few points.
+
+    Of each short stretch the least and the largest value are kept.
+
+    Args:
+        start: time of the first value [s].
+        interval: between values [s].
+        values: shape (n,) [any].
+
+    Returns:
+        Time [s] and values [any], two points for each of at most 1150 stretches.
+    """
+    n = values.size
+    if n <= 2 * MOST_PAIRS:
+        return start + interval * np.arange(n), values
+    block = -(-n // MOST_PAIRS)
+    whole = np.pad(values, (0, -n % block), mode="edge").reshape(-1, block)
+    low, high = whole.min(axis=1), whole.max(axis=1)
+    # A stretch that falls is drawn falling.
+    falls = whole[:, 0] > whole[:, -1]
+    pairs = np.column_stack([np.where(falls, high, low), np.where(falls, low, high)])
+    time = start + interval * block * (0.25 + 0.5 * np.arange(pairs.size))
+    return np.minimum(time, start + interval * (n - 1)), pairs.ravel()
+
+
+def _speed_moves(record: Record) -> bool:
+    if not record.knows("line_speed"):
+        return False
+    low, high = np.quantile(record.line_speed, [0.01, 0.99])
+    return bool(high - low > _MOVES * abs(high))
+
+
+def _draw_tension(panel: Axes, findings: Findings, units: UnitSystem) -> None:
+    record, factor = findings.record, units.factor("tension")
+    start, h = record.start, record.interval
+    plain_panel(panel, f"tension [{units.label('tension')}]")
+    panel.plot(*thinned(start, h, factor * record.tension), color=BLUE, lw=0.9, label="reading")
+    if record.knows("setpoint"):
+        panel.plot(*thinned(start, h, factor * record.setpoint), color=BLACK, lw=1.3, ls="-.",
+                   label="setpoint")  # fmt: skip
+    if findings.oscillation is None:
+        return
+    span = max(1, min(round(_LEVEL_SWINGS / (findings.frequency * h)), record.tension.size))
+    level = uniform_filter1d(record.tension, span, mode="nearest")
+    label = "the oscillation's envelope"
+    for side in (1.0, -1.0):
+        edge = factor * (level + side * findings.amplitude)
+        panel.plot(*thinned(start, h, edge), color=VERMILION, lw=1.3, ls=(0, (5, 2)), label=label)
+        label = "_"
+
+
+def _mark_mode(panels: NDArray[np.object_], record: Record) -> None:
+    """Shade automatic where the mode is known, and name each phase that has room for it."""
+    if not record.knows("automatic"):
+        return
+    mode = record.automatic > 0.5
+    edges = [0, *(np.flatnonzero(np.diff(mode)) + 1).tolist(), mode.size]
+    for first, last in zip(edges[:-1], edges[1:], strict=True):
+        start, end = record.start + record.interval * first, record.start + record.interval * last
+        name = "automatic" if mode[first] else "manual"
+        if mode[first]:
+            for panel in panels:
+                panel.axvspan(start, end, facecolor=SKY, alpha=0.13, lw=0.0, zorder=0)
+        if (end - start) / record.duration * (WIDTH - 1.5) > text_size(name, points=SMALL)[0]:
+            panels[0].annotate(
+                name, (0.5 * (start + end), 1.0), xycoords=("data", "axes fraction"),
+                xytext=(0, 3), textcoords="offset points", ha="center", fontsize=SMALL,
+            )  # fmt: skip
