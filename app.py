@@ -3,7 +3,13 @@
 import streamlit as st
 
 from simulator.screens import bench, line, manual_output
-from tuning.screens import full_roll_to_core, handover, load_cell, step_test_and_gains
+from tuning.screens import (
+    full_roll_to_core,
+    handover,
+    load_cell,
+    oscillation,
+    step_test_and_gains,
+)
 
 st.set_page_config(page_title="Steadyspan", layout="wide")
 chosen = st.navigation(
@@ -23,6 +29,9 @@ chosen = st.navigation(
                 full_roll_to_core.page, title="Full roll to core", url_path="full-roll-to-core"
             ),
             st.Page(handover.page, title="Handover", url_path="handover"),
+        ],
+        "On the machine": [
+            st.Page(oscillation.page, title="Oscillation", url_path="oscillation"),
         ],
     }
 )

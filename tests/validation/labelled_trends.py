@@ -32,6 +32,7 @@ RECIPES: dict[str, Callable[[np.random.Generator], Draft]] = {
     UNKNOWN: outside_recipes.unknown,
     NONE: trend_recipes.none,
 }
+READ_OFF = 0.005  # what a diameter or speed read off the machine may be off [-]
 MOST_TRIES = 1000
 # A line is this share of the tension; a second one stands out of its neighbourhood by this.
 LEAST_SHARE, MOST_SHARE, SECOND_STANDS_OUT = 0.003, 0.3, 2.0
@@ -52,6 +53,8 @@ class LabelledTrend:
         story: what was done, in a line.
         amplitude: of the first in the reading, where it is at work [N]; nan for none.
         tries: drafts until this one.
+        diameter: of the roll, as somebody would read it off the machine in the middle [m].
+        line_speed: of the web, likewise [m/s].
     """
 
     trend: Trend
@@ -62,6 +65,8 @@ class LabelledTrend:
     story: str
     amplitude: float = math.nan
     tries: int = 1
+    diameter: float = math.nan
+    line_speed: float = math.nan
 
 
 def labelled_trend(seed: int, cause: str | None = None) -> LabelledTrend:
@@ -106,7 +111,18 @@ def _finished(rng: np.random.Generator, draft: Draft, cause: str, tries: int) ->
         raise NotThis("nothing but one step of the reading")
     described = as_described(rng, line)
     return LabelledTrend(trend, described, line.gains.set_in(line.true), causes, draft.f,
-                         story, amplitude, tries)  # fmt: skip
+                         story, amplitude, tries,
+                         *_read_off(rng, draft))  # fmt: skip
+
+
+def _read_off(rng: np.random.Generator, draft: Draft) -> tuple[float, float]:
+    """Return mean diameter [m] and line speed [m/s] with the error of a tape and a display."""
+    clock = draft.clock
+    keep = slice(clock.lead, clock.lead + clock.samples)
+    return tuple(
+        float(values[keep].mean() * (1.0 + rng.uniform(-READ_OFF, READ_OFF)))
+        for values in (draft.base.diameter, draft.base.line_speed)
+    )
 
 
 def _clear(y: np.ndarray, phase: np.ndarray, T: float, cycles: float, stands_out: float) -> float:

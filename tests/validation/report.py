@@ -26,12 +26,13 @@ WEIGHTS = {"with": weights.WITH_SCENARIO, "without": weights.WITHOUT_SCENARIO}
 
 
 def judged(found: list[Case], setting: str, table=None) -> list[tuple[Case, str, float]]:
-    """Return each case with its top cause and that cause's score."""
+    """Return each case with the verdict and the highest score."""
     rows = []
     for case in found:
         own = scores(case.values[setting], table or WEIGHTS[setting])
         top = max(own, key=own.get)
-        rows.append((case, top, own[top]))
+        verdict = top if own[top] >= SURE_ENOUGH else CANNOT_TELL
+        rows.append((case, verdict, own[top]))
     return rows
 
 

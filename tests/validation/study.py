@@ -4,7 +4,7 @@ import os
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 
-from tests.validation.labelled_trends import labelled_trend
+from tests.validation.labelled_trends import LabelledTrend, labelled_trend
 from threadpoolctl import threadpool_limits
 
 from tuning.oscillation.causes import CAUSES
@@ -14,12 +14,12 @@ from tuning.oscillation.record import as_record
 
 # Building and reporting never share a seed.
 BUILDING, REPORTING = range(0, 4000), range(1_000_000, 1_002_000)
-SETTINGS = ("with", "without")
+SETTINGS = ("read off", "with", "without")
 
 
 @dataclass(frozen=True)
 class Case:
-    """One labelled trend: its label and the evidence with and without a scenario."""
+    """One labelled trend: its label and the evidence in each setting."""
 
     seed: int
     causes: tuple[str, ...]
@@ -31,15 +31,25 @@ def case_of(seed: int) -> Case:
     """Explain one labelled trend."""
     with threadpool_limits(1, "blas"):
         labelled = labelled_trend(seed)
-        values = {}
-        for setting, scenario in zip(SETTINGS, (labelled.described, None), strict=True):
-            record = as_record(labelled.trend, scenario)
-            seen = findings(record, scenario)
-            values[setting] = {
-                cause: {name: one.value for name, one in own.items()}
-                for cause, own in evidence(seen).items()
-            }
+        values = {setting: _values(labelled, setting) for setting in SETTINGS}
     return Case(seed, labelled.causes, labelled.story, values)
+
+
+def _values(labelled: LabelledTrend, setting: str) -> dict[str, dict[str, float]]:
+    """Return the evidence that one labelled trend gives.
+
+    "with": with the scenario; "read off": and with diameter and line speed as read off the machine
+    where the trend lacks them, as the screen asks for; "without": from the trend alone.
+    """
+    scenario = None if setting == "without" else labelled.described
+    given = {}
+    if setting == "read off":
+        given = {"diameter": labelled.diameter, "line_speed": labelled.line_speed}
+    seen = findings(as_record(labelled.trend, scenario, **given), scenario)
+    return {
+        cause: {name: one.value for name, one in own.items()}
+        for cause, own in evidence(seen).items()
+    }
 
 
 def cases(seeds) -> list[Case]:

@@ -13,6 +13,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import make_interp_spline
 
 from tuning.oscillation.multitaper import LONGEST_PIECE
 from tuning.oscillation.record import Record
@@ -27,7 +28,7 @@ SHARPER = 1.6
 MOVED = 0.5
 # Two peaks are multiples of one another if they fit to so much of the resolution [-].
 FITS = 0.6
-MOST_HARMONIC = 6
+MOST_HARMONIC = 25
 
 
 @dataclass(frozen=True)
@@ -149,8 +150,10 @@ def views(record: Record) -> list[View]:
         way = np.concatenate([[0.0], np.cumsum(0.5 * (smooth[1:] + smooth[:-1]) * h)])
         step = mean * h
         even = step * np.arange(int(way[-1] / step) + 1)
+        # Straight lines between samples would make a fast oscillation smaller than it is.
+        over = make_interp_spline(way, y, k=3)(even)
         slow, fast = float(smooth.min()) / mean, float(smooth.max()) / mean
-        found.append(View(axis, np.interp(even, way, y), step, mean, slow, fast))
+        found.append(View(axis, over, step, mean, slow, fast))
     return found
 
 

@@ -71,6 +71,7 @@ JUDGES: Mapping[str, Mapping[str, Judge]] = {
         "may sustain itself": loop.least_outside,
         "output works": loop.output_works,
         "margins": loop.margins,
+        "usual pace": frequency.usual_pace,
         "stays": frequency.stays,
         "blurred": opposite(shape.sharp),
         "sine": opposite(shape.harmonics),
@@ -78,6 +79,7 @@ JUDGES: Mapping[str, Mapping[str, Judge]] = {
     RINGING: {
         "swing": frequency.matched(("swing",), "swing"),
         "stays": frequency.stays,
+        "usual pace": frequency.usual_pace,
         "damping": frequency.lightly_damped,
         "comes and goes": shape.comes_and_goes,
         "blurred": opposite(shape.sharp),
@@ -100,6 +102,7 @@ JUDGES: Mapping[str, Mapping[str, Judge]] = {
         "quarter": shape.quarter,
         "device": loop.can_stick,
         "slow": frequency.slow,
+        "slower than usual": opposite(frequency.usual_pace),
         "margins": opposite(loop.margins),
     },
     MOVES: {
@@ -126,6 +129,7 @@ JUDGES: Mapping[str, Mapping[str, Judge]] = {
     CANNOT_TELL: {
         "no part": frequency.no_part,
         "stays": frequency.stays,
+        "slower than usual": opposite(frequency.usual_pace),
         "few swings": shape.few_swings,
         "outside": opposite(loop.sustains_itself),
         "not by itself": opposite(loop.least_outside),

@@ -54,6 +54,8 @@ class Findings:
         lag: whether output and reading are a quarter of a period apart.
         speed: how the reading goes with the line speed.
         setpoint: how the reading goes with the setpoint.
+        speed_together: whether a clear line of the same frequency is in the line speed [-].
+        setpoint_together: the same of the setpoint [-].
         where: the machine may have been.
         machine: its frequencies.
         loop: what the loop has to do with it; None without scenario or in manual.
@@ -76,6 +78,8 @@ class Findings:
     lag: OddOrEven | None = None
     speed: Coherence = UNKNOWN
     setpoint: Coherence = UNKNOWN
+    speed_together: bool = False
+    setpoint_together: bool = False
     where: tuple[Place, ...] = ()
     machine: tuple[MachineFrequency, ...] = ()
     loop: LoopSeen | None = None
@@ -142,7 +146,7 @@ def findings(
     plants = _plants(scenario, where)
     loop = None
     if scenario is not None and not automatic < 0.2:
-        loop = loop_seen(record, scenario, where, plants, frequency=f, ratio=ratio)
+        loop = loop_seen(scenario, where, plants, frequency=f, ratio=ratio)
     speed = _coherence(record, "line_speed", f)
     return Findings(
         record=record,
@@ -158,6 +162,8 @@ def findings(
         lag=odd_or_even(record.output, record.tension, h, f) if moves else None,
         speed=speed,
         setpoint=_coherence(record, "setpoint", f),
+        speed_together=_together(record, "line_speed", f),
+        setpoint_together=_together(record, "setpoint", f),
         where=where,
         machine=machine_frequencies(record, scenario, where, plants),
         loop=loop,
@@ -214,6 +220,14 @@ def _part_in_automatic(record: Record, size: Array) -> slice | None:
     starts, ends = edges[::2], edges[1::2]
     longest = int(np.argmax(ends - starts))
     return slice(int(starts[longest]), int(ends[longest]))
+
+
+def _together(record: Record, column: str, frequency: float) -> bool:
+    """Whether a column has the oscillation, too, in a record too short for its coherence."""
+    if not record.moves(column):
+        return False
+    between = phase_between(getattr(record, column), record.tension, record.interval, frequency)
+    return bool(np.isfinite(between.ratio))
 
 
 def _coherence(record: Record, column: str, frequency: float) -> Coherence:

@@ -15,6 +15,8 @@ from tuning.oscillation.piece_of_evidence import NOTHING, Evidence, Judge, clipp
 SURPRISE = 0.02
 # An oscillation tells its frequency to this share of one swing over the record [-].
 SWING_SHARE = 0.3
+# How fast rolls swing on their web, by the common range of webs, spans and rolls [Hz].
+USUAL_SWINGS = (0.7, 8.0)
 
 
 def match(findings: Findings, lines: Iterable[MachineFrequency]) -> float:
@@ -110,6 +112,21 @@ def lightly_damped(s: Findings) -> Evidence:
     damping = float(np.median(s.swing_damping))
     words = f"the roll's swing on the web is damped by {damping:.2g} of critical here"
     return clipped(math.log(0.1 / max(damping, 1e-3)), -2.0, 2.0, words)
+
+
+def usual_pace(s: Findings) -> Evidence:
+    """A roll swings on its web, and a loop around it, at some swings a second, hardly slower."""
+    if s.oscillation is None:
+        return NOTHING
+    low, high = USUAL_SWINGS
+    f = s.frequency
+    off = max(math.log(low / f), math.log(f / high), 0.0)
+    words = (
+        f"rolls usually swing on their web {low:g} to {high:g} times a second"
+        if off == 0.0
+        else f"{f:.2g} Hz is {'slow' if f < low else 'fast'} for a roll that swings on its web"
+    )
+    return clipped(0.5 - 1.5 * off, -3.0, 0.5, words)
 
 
 def slow(s: Findings) -> Evidence:

@@ -1,8 +1,8 @@
 """A machine's own frequencies over roll diameter and over line speed.
 
-What turns follows the speed, f = v/(pi d), and only the roll's turn follows its diameter. The roll's
-swing on the web follows the diameter and hardly the speed, and so does the loop. An oscillation is
-told by which of these it goes with.
+What turns follows the speed, f = v/(pi d), and only the roll's turn follows its diameter. The
+roll's swing on the web follows the diameter and hardly the speed, and so does the loop. An
+oscillation is told by which of these it goes with.
 """
 
 from __future__ import annotations

@@ -40,7 +40,7 @@ LOGGER, MAINS = 0.1, 50.02
 # Noise of the recorded line speed, of itself [-].
 SPEED_NOISE = 5e-4
 # Of the gain at which the loop swings for ever, what the loop too tight has [-].
-TOO_TIGHT = 0.93
+TOO_TIGHT = 0.96
 # A roll better damped than this does not ring on its web [-].
 RINGS_BELOW = 0.08
 
@@ -318,9 +318,11 @@ def _ringing(run: _Run, seed: int) -> Trend:
 
 
 def _moving(run: _Run, seed: int) -> Trend:
-    knots, turns = 8, run.line_speed / (math.pi * run.diameter)
     # Slower than the roll turns, and no part of its turn.
-    gap = max(round(1.0 / (0.29 * turns * knots * run.scan)), 2)
+    wanted = 0.29 * run.line_speed / (math.pi * run.diameter)
+    # A sine of so many straight lines that their corners shake nothing.
+    knots = min(max(int(0.5 / (wanted * run.scan)), 8), 40)
+    gap = max(round(1.0 / (wanted * knots * run.scan)), 2)
     frequency = 1.0 / (gap * knots * run.scan)
     s = 2j * math.pi * frequency
     A, C, B = run.plant.A, run.plant.C, run.plant.B_speed

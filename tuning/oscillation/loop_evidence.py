@@ -106,8 +106,10 @@ def can_stick(s: Findings) -> Evidence:
     return Evidence(-2.0, f"a {kind} hardly sticks")
 
 
-def _goes_with(seen: Coherence, name: str, known: bool) -> Evidence:
+def _goes_with(seen: Coherence, name: str, *, known: bool, together: bool) -> Evidence:
     if not math.isfinite(seen.coherence) or not seen.amplitude_y > 0.0:
+        if together:
+            return Evidence(1.5, f"the recorded {name} swings at the same frequency")
         words = f"the recorded {name} does not swing" if known else f"no {name} is recorded"
         return Evidence(-2.5 if known else -1.5, words)
     share = seen.explained / seen.amplitude_y if math.isfinite(seen.explained) else 0.0
@@ -120,9 +122,13 @@ def _goes_with(seen: Coherence, name: str, known: bool) -> Evidence:
 
 
 def moved(s: Findings) -> Evidence:
-    speed = _goes_with(s.speed, "line speed", s.record.knows("line_speed"))
-    setpoint = _goes_with(s.setpoint, "setpoint", s.record.knows("setpoint"))
-    return max(speed, setpoint, key=lambda one: one.value)
+    """Line speed or setpoint swings with the reading, whichever does so more."""
+    known = s.record.knows
+    return max(
+        _goes_with(s.speed, "line speed", known=known("line_speed"), together=s.speed_together),
+        _goes_with(s.setpoint, "setpoint", known=known("setpoint"), together=s.setpoint_together),
+        key=lambda one: one.value,
+    )
 
 
 def speed_enough(s: Findings) -> Evidence:

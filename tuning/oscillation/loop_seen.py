@@ -9,8 +9,8 @@ A loop that sustains its own oscillation needs no disturbance: d/y is near zero.
 leaves d/y near 1 or above. It needs no gains: what the controller does is in the record.
 
 The gains themselves say at which frequency the loop would ring, and how much: the least damped mode
-of the exact sampled loop. They come from the scenario, or are read off the record: a PI controller
-obeys  du = Kc [de + (h/Ti) e]  from scan to scan, which is a straight-line fit.
+of the exact sampled loop. They come from the scenario, or are read off the record: -U/Y is what the
+controller does at this frequency, and two gains make its two parts.
 """
 
 from __future__ import annotations
@@ -26,7 +26,6 @@ from tuning.gains import Gains
 from tuning.gains_as_set import gains_as_set
 from tuning.margins import closed_loop_modes, loop_margins, plant_response
 from tuning.oscillation.machine_frequencies import Place
-from tuning.oscillation.record import Record
 
 Array = NDArray[np.float64]
 
@@ -36,8 +35,8 @@ LOOP_SPREAD = 0.15
 LEAST_SHARE = 0.05
 # Near a light resonance a small error of its frequency changes G much [-].
 MODEL_OFF = 0.12
-# Gains read off a record explain at least so much of the output's moves [-].
-GOOD_FIT = 0.8
+# A proportional gain read off as negative is an error of measurement up to this share of |C| [-].
+ODD_GAIN = 0.2
 # An unstable loop counts as this Ms [-].
 UNSTABLE_MS = 20.0
 
@@ -69,7 +68,6 @@ class LoopSeen:
 
 
 def loop_seen(
-    record: Record,
     scenario: Scenario,
     where: tuple[Place, ...],
     plants: tuple[LinearPlant, ...],
@@ -80,7 +78,6 @@ def loop_seen(
     """Return what the loop has to do with an oscillation.
 
     Args:
-        record: the recording.
         scenario: the machine.
         where: it may have been.
         plants: the linear plant at each place.
@@ -88,7 +85,8 @@ def loop_seen(
         ratio: U/Y there, output over reading, in automatic [% per N]; nan where not known.
     """
     c = scenario.controller
-    fitted = gains_in_record(record, c.tension_range)
+    C = -0.01 * c.tension_range * ratio
+    read = gains_seen(C, frequency=frequency, scan_time=c.scan_time)
     rows: list[tuple[float, float, float, float, float, float]] = []
     near = 2.0 * math.pi * frequency * (1.0 + np.linspace(-MODEL_OFF, MODEL_OFF, 9))
     first: Gains | None = None
@@ -100,11 +98,10 @@ def loop_seen(
         if c.Kc is not None or c.schedule:
             gains, source = gains_as_set(scenario, place.diameter), "scenario"
         else:
-            gains, source = fitted, "record" if fitted else ""
+            gains, source = read, "record" if read else ""
         outside = least = math.nan
         if np.isfinite(ratio) and near[-1] < math.pi / c.scan_time:
-            # G is in % of range per %.
-            shares = np.abs(1.0 - seen.at(near) * 0.01 * c.tension_range * ratio)
+            shares = np.abs(1.0 + seen.at(near) * C)
             outside = max(float(shares[near.size // 2]), LEAST_SHARE)
             least = max(float(shares.min()), LEAST_SHARE)
         if gains is None:
@@ -149,38 +146,27 @@ def speed_share(
     return tension * speed / (outside * reading)
 
 
-def gains_in_record(record: Record, tension_range: float) -> Gains | None:
-    """Return PI gains that explain the output's moves in automatic; None where none do.
+def gains_seen(C: complex, *, frequency: float, scan_time: float) -> Gains | None:
+    """Return the PI gains that answer an oscillation as the controller did; None where none do.
+
+    C = Kc + Ki h/(z - 1), z = exp(j w h), the law of the scan: two parts for two gains.
 
     Args:
-        record: the recording.
-        tension_range: 100 % of the measured scale [N].
+        C: of the controller, -U/Y [% of output per % of range].
+        frequency: of the oscillation [Hz].
+        scan_time: of the controller [s].
     """
-    if not (record.moves("output") and record.knows("automatic")):
+    if not np.isfinite(C) or not frequency < 0.5 / scan_time:
         return None
-    auto = record.automatic > 0.5
-    both = auto[1:] & auto[:-1]
-    if both.sum() < 40:
+    summed = 1.0 / (complex(np.exp(2j * math.pi * frequency * scan_time)) - 1.0)
+    Ki = C.imag / (summed.imag * scan_time)
+    Kc = C.real - Ki * scan_time * summed.real
+    if not Ki > 0.0:
         return None
-    level = record.setpoint if record.knows("setpoint") else np.full(auto.size, np.nan)
-    if not np.isfinite(level).all():
-        level = np.full(auto.size, float(record.tension[auto].mean()))
-    error = 100.0 * (level - record.tension) / tension_range
-    moves = np.diff(record.output)[both]
-    change = np.diff(error)[both]
-    mean = 0.5 * (error[1:] + error[:-1])[both] * record.interval
-    A = np.column_stack([change, mean])
-    scale = np.abs(A).max(axis=0)
-    if not np.all(scale > 0.0) or not np.any(moves):
+    # A little below 0 is integral action alone, read off with some error.
+    if Kc < -ODD_GAIN * abs(C):
         return None
-    (Kc, Ki), *_ = np.linalg.lstsq(A / scale, moves, rcond=None)
-    Kc, Ki = float(Kc / scale[0]), float(Ki / scale[1])
-    left = moves - A @ np.array([Kc, Ki])
-    if float(np.mean(left**2)) > (1.0 - GOOD_FIT) * float(np.mean(moves**2)):
-        return None
-    if Ki <= 0.0 or Kc < -0.1 * Ki:
-        return None
-    return Gains(Kc, Kc / Ki) if Kc > 1e-3 * Ki else Gains.integral_only(Ki)
+    return Gains(Kc, Kc / Ki) if Kc > 1e-3 * abs(C) else Gains.integral_only(Ki)
 
 
 def least_damped(modes: NDArray[np.complex128], scan: float) -> tuple[float, float]:

@@ -25,16 +25,18 @@ Array = NDArray[np.float64]
 Kind = Literal["roll", "roller", "nip", "swing", "folded", "mains"]
 
 # How far a body's turn, the swing or a folded frequency may be off what is worked out [-].
-TURN_SPREAD, SWING_SPREAD = 0.006, 0.10
+TURN_SPREAD, ROLLER_SPREAD, SWING_SPREAD = 0.006, 0.004, 0.10
 # Clock of a recorder, of its sample rate; mains frequency, of itself (common practice) [-].
-CLOCK_SPREAD, MAINS_SPREAD = 1e-4, 5e-4
+CLOCK_SPREAD, MAINS_SPREAD = 5e-4, 1e-3
 # A body out of round shakes at one, two, … times its turn, less and less likely [-].
 ROLL_ORDERS: Mapping[int, float] = {1: 0.60, 2: 0.25, 3: 0.10, 4: 0.05}
 ROLLER_ORDERS: Mapping[int, float] = {1: 0.85, 2: 0.15}
 # Rollers and rolls that a line may have where nothing says which [m] (common practice).
 USUAL_ROLLERS, USUAL_ROLLS = (0.05, 0.4), (0.07, 1.5)
 MAINS = (50.0, 60.0)
-PLACES = 9  # diameters that stand for an unknown one [-]
+# Diameters and speeds that stand for an unknown one, line speed itself beside them [-].
+DIAMETERS, SPEEDS = 7, 4
+LINE_SPEED_SPREAD = 0.02
 
 
 @dataclass(frozen=True)
@@ -44,10 +46,14 @@ class Place:
     Attributes:
         diameter: of the roll [m]; nan where unknown.
         line_speed: of the web [m/s]; nan where unknown.
+        diameter_spread: how far the diameter may be off, one standard deviation of its ln [-].
+        speed_spread: the same of the line speed [-].
     """
 
     diameter: float
     line_speed: float
+    diameter_spread: float = 0.0
+    speed_spread: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,25 +123,31 @@ def places(
     def mean(values: Array) -> float:
         return float(np.average(values, weights=weight))
 
-    speeds = [math.nan]
+    speeds = [(math.nan, 0.0)]
     if record.knows("line_speed"):
-        speeds = [mean(record.line_speed)]
+        speeds = [(mean(record.line_speed), 0.0)]
     elif scenario is not None:
         run = scenario.run
         # Mostly a line is recorded at its running speed.
-        speeds = [run.line_speed] * 3
-        if run.crawl_speed < run.line_speed:
-            speeds += list(np.geomspace(run.crawl_speed, run.line_speed, 4)[:-1])
-    diameters = [math.nan]
-    if record.knows("diameter"):
-        diameters = [mean(record.diameter)]
+        speeds = [(run.line_speed, LINE_SPEED_SPREAD)]
+        speeds += _spread_over(run.crawl_speed, run.line_speed, SPEEDS)
+    diameters = [(math.nan, 0.0)]
     if scenario is not None:
         low, high = diameter_range(scenario)
+        diameters = _spread_over(low, high, DIAMETERS)
         if record.knows("diameter"):
-            diameters = [min(max(diameters[0], low), high)]
-        else:
-            diameters = list(np.geomspace(low, high, PLACES))
-    return tuple(Place(float(D), float(v)) for D in diameters for v in speeds)
+            diameters = [(min(max(mean(record.diameter), low), high), 0.0)]
+    elif record.knows("diameter"):
+        diameters = [(mean(record.diameter), 0.0)]
+    return tuple(Place(D, v, dD, dv) for D, dD in diameters for v, dv in speeds)
+
+
+def _spread_over(low: float, high: float, count: int) -> list[tuple[float, float]]:
+    """Return values that stand for any between two, evenly in ln, each with its share of it."""
+    if not high > low * (1.0 + 1e-9):
+        return [(high, 0.0)]
+    step = math.log(high / low) / count
+    return [(low * math.exp(step * (i + 0.5)), 0.4 * step) for i in range(count)]
 
 
 def machine_frequencies(
@@ -160,12 +172,15 @@ def machine_frequencies(
     found: list[MachineFrequency] = []
     if np.isfinite(v).all():
         # What turns is compared over the whole record, turn by turn.
-        length = np.array([record.line_speed.mean()]) if record.knows("line_speed") else v
-        turns = length / (math.pi * D)
+        if record.knows("line_speed"):
+            v = np.full(v.size, record.line_speed.mean())
+        turns = v / (math.pi * D)
         if record.knows("line_speed") and record.knows("diameter"):
-            turns = np.array([np.mean(record.line_speed / record.diameter) / math.pi])
-        found.append(_roll(turns, length))
-        found += _rollers(scenario, length)
+            turns = np.full(v.size, np.mean(record.line_speed / record.diameter) / math.pi)
+        speed_off = np.array([place.speed_spread for place in where])
+        size_off = np.array([place.diameter_spread for place in where])
+        found.append(_roll(turns, np.sqrt(TURN_SPREAD**2 + size_off**2 + speed_off**2), v))
+        found += _rollers(scenario, v, np.hypot(ROLLER_SPREAD, speed_off))
     if plants:
         swing = np.array([plant.natural_frequency for plant in plants]) / (2.0 * math.pi)
         found.append(MachineFrequency("swing", "swing", swing, SWING_SPREAD * swing, {1: 1.0}))
@@ -173,25 +188,23 @@ def machine_frequencies(
     return (*found, *_folded(found, rates), *_mains(rates))
 
 
-def _roll(turn: Array, v: Array) -> MachineFrequency:
+def _roll(turn: Array, spread: Array, v: Array) -> MachineFrequency:
     if np.isfinite(turn).all():
-        return MachineFrequency("roll", "roll", turn, TURN_SPREAD * turn, ROLL_ORDERS)
+        return MachineFrequency("roll", "roll", turn, spread * turn, ROLL_ORDERS)
     return _usual("roll", "roll", v, USUAL_ROLLS, ROLL_ORDERS)
 
 
-def _rollers(scenario: Scenario | None, v: Array) -> list[MachineFrequency]:
+def _rollers(scenario: Scenario | None, v: Array, spread: Array) -> list[MachineFrequency]:
     if scenario is None:
         return [_usual("a roller", "roller", v, USUAL_ROLLERS, ROLLER_ORDERS)]
     found = []
     for number, roller in enumerate(scenario.roller, start=1):
         turn = v / (math.pi * roller.diameter)
-        one = MachineFrequency(
-            f"roller {number}", "roller", turn, 0.7 * TURN_SPREAD * turn, ROLLER_ORDERS
-        )
+        one = MachineFrequency(f"roller {number}", "roller", turn, spread * turn, ROLLER_ORDERS)
         found.append(one)
     if scenario.nip is not None:
         turn = v / (math.pi * scenario.nip.diameter)
-        found.append(MachineFrequency("nip", "nip", turn, 0.7 * TURN_SPREAD * turn, ROLLER_ORDERS))
+        found.append(MachineFrequency("nip", "nip", turn, spread * turn, ROLLER_ORDERS))
     return found
 
 

@@ -143,7 +143,10 @@ def fit_harmonics(
             columns[:, 3 + 2 * j] = power.imag
             power = power * turn
         target = columns @ values[part, :, None]
-        fitted = np.linalg.solve(columns @ columns.transpose(0, 2, 1), target)[:, :, 0]
+        normal = columns @ columns.transpose(0, 2, 1)
+        # Pieces of hardly more samples than unknowns may not tell these apart.
+        normal += 1e-12 * length * np.eye(normal.shape[1])
+        fitted = np.linalg.solve(normal, target)[:, :, 0]
         flat[part] = values[part] - fitted[:, :1] - fitted[:, 1:2] * ramp
         rest = flat[part] - (fitted[:, None, 2:] @ columns[:, 2:])[:, 0]
         square += float(np.sum(rest**2))

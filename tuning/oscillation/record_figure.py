@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import math
+from itertools import pairwise
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -26,16 +26,18 @@ from simulator.figure_style import (
 from simulator.units import METRIC, UnitSystem, sensible
 from tuning.oscillation.explain import Explanation
 from tuning.oscillation.findings import Findings
+from tuning.oscillation.named_frequencies import named_frequencies
 from tuning.oscillation.record import Record
-from tuning.oscillation.spectrum_panel import ROW, ROWS, draw_spectrum, named_frequencies
+from tuning.oscillation.spectrum_panel import draw_spectrum
 
 Array = NDArray[np.float64]
 
 MOST_PAIRS = 1150  # of least and largest value drawn for one line [-]
 # Line speed gets a panel where it moves by more than this of itself [-].
 _MOVES = 0.005
-# The level about which the envelope is drawn is a mean over so many swings [-].
-_LEVEL_SWINGS = 3.0
+# Level and envelope are means over so many swings, but over no less than this share of the record,
+# or noise makes a thicket of them [-].
+_SWINGS, _LEAST_SHARE = 3.0, 1.0 / 120.0
 
 
 def draw_record(explanation: Explanation, units: UnitSystem = METRIC) -> Figure:
@@ -54,7 +56,9 @@ def draw_record(explanation: Explanation, units: UnitSystem = METRIC) -> Figure:
     output, speed = record.knows("output"), _speed_moves(record)
     heights += [1.2] * output + [1.1] * speed
     figure = Figure(figsize=(WIDTH, sum(heights) + 4.6), layout="constrained")
-    above, below = figure.subfigures(2, 1, height_ratios=[sum(heights) + 0.9, 3.7])
+    above, below = figure.subfigures(2, 1, squeeze=False, height_ratios=[sum(heights) + 0.9, 3.7])[
+        :, 0
+    ]
     panels = np.atleast_1d(above.subplots(len(heights), 1, sharex=True, height_ratios=heights))
     _draw_tension(panels[0], findings, units)
     if output:
@@ -68,10 +72,7 @@ def draw_record(explanation: Explanation, units: UnitSystem = METRIC) -> Figure:
     panels[-1].set_xlim(record.start, record.start + record.duration)
     _mark_mode(panels, record)
     above.legend(loc="outside lower center", ncols=4, fontsize=SMALL, frameon=False)
-    spectrum = below.subplots()
-    draw_spectrum(spectrum, explanation, units)
-    # What stands above the panel takes no part in the layout; a blank title keeps room for it.
-    spectrum.set_title(" ", fontsize=ROW * ROWS * 0.72)
+    draw_spectrum(below.subplots(), explanation, units)
     return figure
 
 
@@ -123,7 +124,8 @@ def thinned(start: float, interval: float, values: Array) -> tuple[Array, Array]
     falls = whole[:, 0] > whole[:, -1]
     pairs = np.column_stack([np.where(falls, high, low), np.where(falls, low, high)])
     time = start + interval * block * (0.25 + 0.5 * np.arange(pairs.size))
-    return np.minimum(time, start + interval * (n - 1)), pairs.ravel()
+    time = np.minimum(time, start + interval * (n - 1))
+    return np.asarray(time, dtype=float), pairs.ravel()
 
 
 def _speed_moves(record: Record) -> bool:
@@ -141,13 +143,16 @@ def _draw_tension(panel: Axes, findings: Findings, units: UnitSystem) -> None:
     if record.knows("setpoint"):
         panel.plot(*thinned(start, h, factor * record.setpoint), color=BLACK, lw=1.3, ls="-.",
                    label="setpoint")  # fmt: skip
-    if findings.oscillation is None:
+    if findings.oscillation is None or not findings.oscillation.peak.significant:
         return
-    span = max(1, min(round(_LEVEL_SWINGS / (findings.frequency * h)), record.tension.size))
+    n = record.tension.size
+    span = max(_SWINGS / (findings.frequency * h), _LEAST_SHARE * n)
+    span = int(min(max(span, 1.0), n))
     level = uniform_filter1d(record.tension, span, mode="nearest")
+    size = np.sqrt(uniform_filter1d(findings.amplitude**2, span, mode="nearest"))
     label = "the oscillation's envelope"
     for side in (1.0, -1.0):
-        edge = factor * (level + side * findings.amplitude)
+        edge = factor * (level + side * size)
         panel.plot(*thinned(start, h, edge), color=VERMILION, lw=1.3, ls=(0, (5, 2)), label=label)
         label = "_"
 
@@ -158,7 +163,7 @@ def _mark_mode(panels: NDArray[np.object_], record: Record) -> None:
         return
     mode = record.automatic > 0.5
     edges = [0, *(np.flatnonzero(np.diff(mode)) + 1).tolist(), mode.size]
-    for first, last in zip(edges[:-1], edges[1:], strict=True):
+    for first, last in pairwise(edges):
         start, end = record.start + record.interval * first, record.start + record.interval * last
         name = "automatic" if mode[first] else "manual"
         if mode[first]:

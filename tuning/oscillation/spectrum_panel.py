@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
-from matplotlib.transforms import ScaledTranslation
+from matplotlib.transforms import ScaledTranslation, Transform
 from numpy.typing import NDArray
 from scipy.special import betaincinv
 
@@ -21,7 +21,7 @@ from simulator.units import UnitSystem, sensible
 from tuning.oscillation.detection import View, views
 from tuning.oscillation.explain import Explanation
 from tuning.oscillation.findings import Findings
-from tuning.oscillation.machine_frequencies import MachineFrequency
+from tuning.oscillation.named_frequencies import NamedFrequency, named_frequencies
 from tuning.oscillation.spectrum import SIGNIFICANT, Spectrum, spectrum
 
 Array = NDArray[np.float64]
@@ -30,38 +30,13 @@ Array = NDArray[np.float64]
 ROWS, ROW = 4, 14.0
 # Width of the panel itself, about [inch].
 _ROOM = 9.1
-# A machine's frequency known to better than this ratio is a line, to worse than that only a bar.
-_LINE, _BAND = 1.04, 1.8
-# An order higher, or a fold, is as far away as this ratio of frequency [nats].
-_UNLIKELY = 0.35
-_TURNS = ("roll", "roller", "nip")
+# A machine's frequency that may be so much off is no band in the panel any more, only a bar [-].
+_BAND = 1.8
 _AXIS_WORDS = {
     "time": "frequency [Hz]",
     "web length": "swings over web length, a second at the mean line speed [Hz]",
     "roll turns": "swings over turns of the roll, a second at its mean turning speed [Hz]",
 }
-
-
-@dataclass(frozen=True)
-class NamedFrequency:
-    """One of the machine's own frequencies, as far as it is known.
-
-    Attributes:
-        words: such as "2 × roll".
-        low: lowest that it may have [Hz].
-        high: highest [Hz].
-        far: from the oscillation, the less likely the farther [nats].
-    """
-
-    words: str
-    low: float
-    high: float
-    far: float
-
-    @property
-    def middle(self) -> float:
-        """Between the two [Hz]."""
-        return math.sqrt(self.low * self.high)
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,24 +80,6 @@ def chance_level(seen: Spectrum) -> Array:
     z = betaincinv(0.5 * d2, 0.5 * d1, 10.0**SIGNIFICANT / seen.bins)
     level: Array = seen.background * d2 * (1.0 - z) / (d1 * z)
     return level
-
-
-def named_frequencies(findings: Findings) -> tuple[NamedFrequency, ...]:
-    """Return the machine's frequencies about an oscillation, the likeliest to be it first.
-
-    Args:
-        findings: what was measured.
-    """
-    named = [
-        NamedFrequency(words, low, high, _far(findings, low, high) + _UNLIKELY * doubts)
-        for one in findings.machine
-        for words, low, high, doubts in _orders(findings, one)
-    ]
-    if findings.loop is not None and np.isfinite(findings.loop.frequency).any():
-        low = float(np.nanmin(findings.loop.frequency))
-        high = float(np.nanmax(findings.loop.frequency))
-        named.append(NamedFrequency("loop", low, high, _far(findings, low, high)))
-    return tuple(sorted(_merged(named), key=lambda one: one.far))
 
 
 def draw_spectrum(axes: Axes, explanation: Explanation, units: UnitSystem) -> bool:
@@ -201,76 +158,6 @@ def _seen(findings: Findings) -> _Seen:
     return max(found, key=lambda seen: seen.at(one.frequency))
 
 
-def _orders(findings: Findings, one: MachineFrequency) -> list[tuple[str, float, float, float]]:
-    """Words, lowest and highest frequency and doubts of each multiple of one frequency."""
-    low, high = float(one.frequency.min()), float(one.frequency.max())
-    name, doubts = one.name, 0.0
-    oscillation = findings.oscillation
-    axis = "time" if oscillation is None else oscillation.axis
-    if one.kind in _TURNS:
-        slow, fast = _swept(findings, roll=one.kind == "roll")
-        if axis == "time":
-            low, high = low * slow, high * fast
-        if high > 8.0 * low:
-            name = f"any usual {one.kind}"
-            if findings.scenario is not None and one.kind == "roll":
-                name = "roll"
-    elif axis != "time" and one.kind != "swing":
-        return []  # neither hum nor what is folded stands still over another axis than time
-    elif one.kind == "mains":
-        doubts = 1.0
-        true = float(name.split()[1])
-        if abs(low - true) > 1e-6 * true:
-            name, doubts = f"{name} folded", 2.0
-    elif one.kind == "folded":
-        doubts = 1.0
-    rows = []
-    for order in one.orders:
-        words = name if order == 1 else f"{order} × {name}"
-        rows.append((words, order * low, order * high, doubts + order - 1.0))
-        if name.startswith("any"):
-            break
-    return rows
-
-
-def _swept(findings: Findings, *, roll: bool) -> tuple[float, float]:
-    """How far the speed of a roller, or the turn of the roll, went below and above its mean."""
-    record = findings.record
-    if not record.knows("line_speed"):
-        return 1.0, 1.0
-    rate = record.line_speed
-    if roll and record.knows("diameter"):
-        rate = rate / record.diameter
-    mean = float(np.average(rate, weights=np.maximum(findings.amplitude**2, 1e-300)))
-    slow, fast = np.quantile(rate, [0.02, 0.98]) / mean
-    return min(float(slow), 1.0), max(float(fast), 1.0)
-
-
-def _far(findings: Findings, low: float, high: float) -> float:
-    """How far an oscillation is from a band of frequencies [nats]; a wide band says little."""
-    width = 0.25 * math.log(high / low) if low > 0.0 else math.inf
-    f = findings.frequency
-    if not (f > 0.0 and low > 0.0):
-        return math.inf
-    return max(math.log(low / f), math.log(f / high), 0.0) + width
-
-
-def _merged(named: list[NamedFrequency]) -> list[NamedFrequency]:
-    """Rollers of one size are one line: "roller 1, roller 2"."""
-    merged: list[NamedFrequency] = []
-    for one in named:
-        if not (one.low > 0.0 and math.isfinite(one.high)):
-            continue
-        for i, other in enumerate(merged):
-            if abs(one.low / other.low - 1.0) < 1e-4 and abs(one.high / other.high - 1.0) < 1e-4:
-                words = f"{other.words}, {one.words}"
-                merged[i] = NamedFrequency(words, one.low, one.high, min(one.far, other.far))
-                break
-        else:
-            merged.append(one)
-    return merged
-
-
 def _ticks(axes: Axes, low: float, high: float) -> None:
     """Label 1, 2, 5 on a short frequency axis, only powers of ten on a long one."""
     subs = (1.0, 2.0, 5.0) if high / low < 3e3 else (1.0,)
@@ -296,7 +183,7 @@ def _mark_peaks(axes: Axes, explanation: Explanation, seen: _Seen, units: UnitSy
     left, right = axes.get_xlim()
     taken: list[tuple[float, float]] = []
     for frequency, words, colour in marks:
-        width = (text_size(words, points=SMALL)[0] + 0.25) / _ROOM
+        width = (text_size(words, points=SMALL, weight="bold")[0] + 0.2) / _ROOM
         at = math.log(frequency / left) / math.log(right / left)
         start = min(max(at - 0.5 * width, 0.0), 1.0 - width)
         if any(start < end and start + width > begin for begin, end in taken):
@@ -318,69 +205,93 @@ def _mark_peaks(axes: Axes, explanation: Explanation, seen: _Seen, units: UnitSy
 def _name_frequencies(axes: Axes, findings: Findings, seen: _Seen) -> None:
     """Draw the machine's frequencies with their names above the panel, as many as fit."""
     left, right = axes.get_xlim()
-
-    def across(frequency: float) -> float:
-        return math.log(frequency / left) / math.log(right / left)
-
-    rows: list[list[tuple[float, float]]] = [[] for _ in range(ROWS)]
+    shelf = _Shelf()
     for one in named_frequencies(findings):
         low, high = max(one.low, left), min(one.high, right)
         if low > high:
             continue
-        half = 0.5 * (text_size(one.words, points=SMALL)[0] + 0.14) / _ROOM
-        at = across(math.sqrt(low * high))
-        text = min(max(at, half), 1.0 - half)
-        narrow = one.high <= _LINE * one.low
-        start, end = text - half, text + half
-        if not narrow:
-            start, end = min(start, across(low)), max(end, across(high))
-        for level, row in enumerate(rows):
-            free = not any(start < b and end > a for a, b in row)
-            below = not any(a - 0.004 < at < b + 0.004 for under in rows[:level] for a, b in under)
-            if free and (below or not narrow):
-                break
-        else:
-            continue
-        row.append((start, end))
-        if narrow:
-            for under in rows[:level]:
-                under.append((at, at))
-        _name_one(axes, one, (low, high), (at, text), level, narrow=narrow)
+        ends = [math.log(f / left) / math.log(right / left) for f in (low, high)]
+        width = (text_size(one.words, points=SMALL)[0] + 0.14) / _ROOM
+        narrow = one.is_line
+        found = shelf.line(0.5 * sum(ends), width) if narrow else shelf.bar(ends[0], ends[1], width)
+        if found is not None:
+            _name_one(axes, one, (low, high), 0.5 * sum(ends), found, narrow=narrow)
+    # What stands above a panel takes no part in the layout; a blank title keeps room for it.
+    axes.set_title(" ", fontsize=max(SMALL, 0.72 * ROW * len(shelf.rows)))
+
+
+class _Shelf:
+    """Rows of labels above a panel, each with what is taken of it, from 0 to 1 across."""
+
+    def __init__(self) -> None:
+        self.rows: list[list[tuple[float, float]]] = []
+
+    def _free(self, row: int, start: float, end: float) -> bool:
+        taken = self.rows[row] if row < len(self.rows) else []
+        return not any(start < b and end > a for a, b in taken)
+
+    def _take(self, row: int, start: float, end: float) -> None:
+        while len(self.rows) <= row:
+            self.rows.append([])
+        self.rows[row].append((start, end))
+
+    def line(self, at: float, width: float) -> tuple[int, float] | None:
+        """Row and middle of a label for a line, which must reach down past all rows below."""
+        for row in range(ROWS):
+            if any(not self._free(below, at - 0.004, at + 0.004) for below in range(row)):
+                return None
+            for middle in (at, at + 0.46 * width, at - 0.46 * width):
+                middle = min(max(middle, 0.5 * width), 1.0 - 0.5 * width)
+                if self._free(row, middle - 0.5 * width, middle + 0.5 * width):
+                    self._take(row, middle - 0.5 * width, middle + 0.5 * width)
+                    for below in range(row):
+                        self._take(below, at, at)
+                    return row, middle
+        return None
+
+    def bar(self, low: float, high: float, width: float) -> tuple[int, float] | None:
+        """Row and middle of a label for a band, which lies over its own bar."""
+        middle = min(max(0.5 * (low + high), 0.5 * width), 1.0 - 0.5 * width)
+        start, end = min(low, middle - 0.5 * width), max(high, middle + 0.5 * width)
+        for row in range(ROWS):
+            if self._free(row, start, end):
+                self._take(row, start, end)
+                return row, middle
+        return None
 
 
 def _name_one(
     axes: Axes,
     one: NamedFrequency,
     band: tuple[float, float],
-    place: tuple[float, float],
-    level: int,
+    at: float,
+    place: tuple[int, float],
     *,
     narrow: bool,
 ) -> None:
-    at, text = place
-    up = 4.0 + ROW * level
-    line = {"arrowstyle": "-", "color": GREY, "linewidth": 0.9, "linestyle": ":",
-            "shrinkA": 0, "shrinkB": 0, "relpos": (0.5, 0.0)}  # fmt: skip
+    row, middle = place
+    up = 4.0 + ROW * row
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+
+    def lifted(points: float) -> Transform:
+        return ScaledTranslation(0.0, points / 72.0, figure.dpi_scale_trans)
+
     if narrow:
         axes.axvline(one.middle, color=GREY, lw=0.9, ls=":", zorder=1)
+        if row:
+            axes.annotate(
+                "", (at, 1.0), xycoords="axes fraction", xytext=(0.0, up),
+                textcoords="offset points", annotation_clip=False,
+                arrowprops={"arrowstyle": "-", "color": GREY, "linewidth": 0.9, "linestyle": ":",
+                            "shrinkA": 0, "shrinkB": 0},
+            )  # fmt: skip
     elif one.high <= _BAND * one.low:
         axes.axvspan(*band, facecolor=GREY, alpha=0.15, lw=0.0, zorder=0)
     if not narrow:
-        _bar(axes, band, up)
-    axes.annotate(
-        one.words, (at if narrow else text, 1.0), xycoords="axes fraction",
-        xytext=(72.0 * _ROOM * (text - at) if narrow else 0.0, up), textcoords="offset points",
-        ha="center", va="bottom", fontsize=SMALL, color=BLACK, annotation_clip=False,
-        arrowprops=line if narrow and level else None,
-    )  # fmt: skip
-
-
-def _bar(axes: Axes, band: tuple[float, float], up: float) -> None:
-    """A bar under a label above the panel, as wide as the band."""
-    figure = axes.get_figure(root=True)
-    assert figure is not None
-    lift = ScaledTranslation(0.0, (up - 1.0) / 72.0, figure.dpi_scale_trans)
-    axes.plot(
-        band, [1.0, 1.0], color=GREY, lw=2.0, solid_capstyle="butt", clip_on=False,
-        transform=axes.get_xaxis_transform() + lift,
+        axes.plot(band, [1.0, 1.0], lw=2.0, color=GREY, solid_capstyle="butt", clip_on=False,
+                  transform=axes.get_xaxis_transform() + lifted(up - 1.0))  # fmt: skip
+    axes.text(
+        middle, 1.0, one.words, transform=axes.transAxes + lifted(up), ha="center", va="bottom",
+        fontsize=SMALL, color=BLACK,
     )  # fmt: skip
