@@ -7,6 +7,7 @@ from tuning.handover import Handover, handover
 from tuning.identify import StepFit, fit_model
 from tuning.machine_fit import MachineFit
 from tuning.margins import Margins, loop_margins
+from tuning.oscillation.explain import Explanation, explain_oscillation
 from tuning.pretune import Pretune, pretune
 from tuning.process_model import ProcessModel
 from tuning.rules import RULES, suggest
@@ -16,6 +17,7 @@ from tuning.tolerance_study import tolerance_study
 
 __all__ = [
     "RULES",
+    "Explanation",
     "Gains",
     "Handover",
     "MachineFit",
@@ -27,6 +29,7 @@ __all__ = [
     "StepTest",
     "ToleranceStudy",
     "design_for_roll",
+    "explain_oscillation",
     "fit_machine",
     "fit_model",
     "handover",

@@ -12,9 +12,6 @@ import typer
 from rich.console import Console
 
 from simulator import ScenarioError, load_scenario
-from simulator.trend_import import import_trend
-from simulator.trend_mapping import uses_with
-from simulator.trend_text import read_table
 from simulator.units import parse_quantity
 from tuning.design import DEFAULT_MS
 from tuning.margins import CALM_MS, RINGS_ABOVE
@@ -122,6 +119,11 @@ def explain_command(
     ] = None,
 ) -> None:
     """Why the tension of a recorded trend oscillates, and what to check first."""
+    # Only here: the library that parses tables takes half a second to load.
+    from simulator.trend_import import import_trend
+    from simulator.trend_mapping import uses_with
+    from simulator.trend_text import read_table
+
     try:
         machine = None if scenario is None else load_scenario(scenario)
         tension_range = None if machine is None else machine.controller.tension_range

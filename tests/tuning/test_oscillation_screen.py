@@ -65,6 +65,10 @@ def named(app, label):
     return [box for box in app.selectbox if box.label in (label, f"{label}, unit")]
 
 
+def typed(app, label):
+    return next(box for box in app.number_input if box.label.startswith(label))
+
+
 def submit(app):
     return fine(next(b for b in app.button if b.label == "Use these columns").click().run())
 
@@ -280,17 +284,26 @@ def test_rows_without_times_take_an_interval(film):
     assert not app.error and "1.50 Hz" in text_of(app)
 
 
-def test_diameter_and_line_speed_can_be_typed(film):
-    # 2.5 m/s over pi 0.5305 m: 1.5 turns a second.
+def test_diameter_and_line_speed_can_be_typed(film, monkeypatch):
+    asked = []
+    real = oscillation_answers.explained
+    monkeypatch.setattr(
+        oscillation_answers, "explained", lambda *given: asked.append(given[2:4]) or real(*given)
+    )
     t, y, u = swinging()
     app = recorded(film, "x.csv", csv_of("time_s,tension_N,output_percent", t, y, u))
-    fine(app.checkbox(key="trend.knows.diameter").set_value(True).run())
-    fine(app.checkbox(key="trend.knows.speed").set_value(True).run())
-    boxes = {box.label: box for box in app.number_input}
-    fine(boxes["Roll diameter [mm]"].set_value(530.5).run())
-    boxes = {box.label: box for box in app.number_input}
-    fine(boxes["Line speed [m/min]"].set_value(150.0).run())
-    assert not app.error and "the turn of roll" in text_of(app)
+    fine(typed(app, "Roll diameter").set_value(530.5).run())
+    fine(typed(app, "Line speed").set_value(150.0).run())
+    # Nothing is taken for known that nobody typed.
+    assert not app.error and asked[0] == (None, None)
+    assert asked[-1] == pytest.approx((0.5305, 2.5))
+    # They outlive a change of units without rounding: 530.5 mm are 20.886 in (25.4 mm an inch).
+    app.session_state["units"] = US_CUSTOMARY.name
+    fine(app.run())
+    assert typed(app, "Roll diameter").value == pytest.approx(20.8858)
+    assert asked[-1] == pytest.approx((0.5305, 2.5), rel=1e-12)
+    fine(typed(app, "Roll diameter").set_value(None).run())
+    assert asked[-1][0] is None
 
 
 def test_a_record_too_short_to_judge_says_so(film):

@@ -40,7 +40,7 @@ def evidence(findings: Findings) -> dict[str, dict[str, Evidence]]:
 
 JUDGES: Mapping[str, Mapping[str, Judge]] = {
     ROLL: {
-        "turn": frequency.matched(("roll",), "turn"),
+        "turn": frequency.matched("roll"),
         "follows turns": frequency.follows_turns,
         "sharp": shape.sharp,
         "steady": opposite(shape.comes_and_goes),
@@ -52,7 +52,7 @@ JUDGES: Mapping[str, Mapping[str, Judge]] = {
         "both modes": loop.goes_on_in_manual,
     },
     ROLLER: {
-        "turn": frequency.matched(("roller", "nip"), "turn"),
+        "turn": frequency.matched("roller", "nip"),
         "follows length": frequency.follows_length,
         "sharp": shape.sharp,
         "steady": opposite(shape.comes_and_goes),
@@ -77,7 +77,7 @@ JUDGES: Mapping[str, Mapping[str, Judge]] = {
         "sine": opposite(shape.harmonics),
     },
     RINGING: {
-        "swing": frequency.matched(("swing",), "swing"),
+        "swing": frequency.matched("swing"),
         "stays": frequency.stays,
         "usual pace": frequency.usual_pace,
         "damping": frequency.lightly_damped,
@@ -111,8 +111,8 @@ JUDGES: Mapping[str, Mapping[str, Judge]] = {
         "outside": opposite(loop.sustains_itself),
     },
     PICKUP: {
-        "mains": frequency.matched(("mains",), "folded hum"),
-        "folded": frequency.matched(("folded",), "folded turn"),
+        "mains": frequency.matched("mains"),
+        "folded": frequency.matched("folded"),
         "sharp": shape.sharp,
         "steady": opposite(shape.comes_and_goes),
         "no part": frequency.no_part,

@@ -15,6 +15,7 @@ from tuning.oscillation.next_steps import check_for, not_checked, recording_that
 from tuning.oscillation.piece_of_evidence import Evidence
 from tuning.oscillation.record import Record, as_record
 from tuning.oscillation.scores import contributions, scores
+from tuning.oscillation.thinning import thinned
 
 # A cause is named from this score on; below it the record can't tell [-].
 SURE_ENOUGH = 0.5
@@ -121,7 +122,7 @@ def explain_oscillation(
     Raises:
         ValueError: the trend is too short, uneven, or has no numbers for time or tension.
     """
-    record = as_record(trend, scenario, diameter=diameter, line_speed=line_speed)
+    record = thinned(as_record(trend, scenario, diameter=diameter, line_speed=line_speed))
     found = oscillations(record)
     main = findings(record, scenario, found[0] if found else None)
     judged = evidence(main)
@@ -130,18 +131,26 @@ def explain_oscillation(
     verdict = max(score, key=lambda cause: score[cause])
     if score[verdict] < SURE_ENOUGH:
         verdict = CANNOT_TELL
-    dead_time = None
-    if scenario is not None:
-        dead_time = scenario.torque_device.dead_time + scenario.load_cell.dead_time
     return Explanation(
         findings=main,
         causes=_ranked(main, judged, score, table),
         verdict=verdict,
         others=_others(record, scenario, found) if verdict != NONE else (),
-        health=loop_health(trend, dead_time=dead_time),
+        health=_health(trend, scenario),
         not_checked=not_checked(main),
         next_recording=recording_that_tells(main, score),
         warnings=record.warnings,
+    )
+
+
+def _health(trend: Trend, scenario: Scenario | None) -> LoopHealth:
+    if scenario is None:
+        return loop_health(trend)
+    return loop_health(
+        trend,
+        dead_time=scenario.torque_device.dead_time + scenario.load_cell.dead_time,
+        output_low=scenario.controller.output_low,
+        output_high=scenario.controller.output_high,
     )
 
 

@@ -17,6 +17,8 @@ SURPRISE = 0.02
 SWING_SHARE = 0.3
 # How fast rolls swing on their web, by the common range of webs, spans and rolls [Hz].
 USUAL_SWINGS = (0.7, 8.0)
+# A line spread wider than this is that of a body whose diameter or speed is not known [-].
+BROAD = 0.05
 
 
 def match(findings: Findings, lines: Iterable[MachineFrequency]) -> float:
@@ -42,8 +44,10 @@ def match(findings: Findings, lines: Iterable[MachineFrequency]) -> float:
     return math.log(SURPRISE + (1.0 - SURPRISE) * density * span)
 
 
-def nearest(findings: Findings, kinds: tuple[str, ...]) -> tuple[str, int, float] | None:
-    """Return (name, multiple, frequency [Hz]) of the machine's line nearest to the oscillation.
+def nearest(
+    findings: Findings, kinds: tuple[str, ...]
+) -> tuple[MachineFrequency, int, float] | None:
+    """Return the machine's line nearest to the oscillation, which multiple of it, and where [Hz].
 
     Args:
         findings: what was measured.
@@ -55,24 +59,30 @@ def nearest(findings: Findings, kinds: tuple[str, ...]) -> tuple[str, int, float
     f = findings.frequency
     best = min(lines, key=lambda line: abs(math.log(max(line.nearest(f)[1], 1e-12) / f)))
     order, at = best.nearest(f)
-    return best.name, order, at
+    return best, order, at
 
 
-def matched(kinds: tuple[str, ...], what: str) -> Judge:
+def matched(*kinds: str) -> Judge:
+    """Return the judge of whether the oscillation stands at a line of some kinds.
+
+    Args:
+        kinds: of line, such as "roll".
+    """
+
     def judge(s: Findings) -> Evidence:
-        lines = [line for line in s.machine if line.kind in kinds]
         near = nearest(s, kinds)
         if near is None:
             return NOTHING
-        name, order, at = near
-        value = match(s, lines)
+        line, order, at = near
+        value = match(s, [line for line in s.machine if line.kind in kinds])
+        f = f"{s.frequency:.3g} Hz"
         times = "" if order == 1 else f"{order} times "
-        if value > 0.0:
-            words = f"{s.frequency:.3g} Hz is {times}the {what} of {name} ({at:.3g} Hz)"
+        if float(line.spread[0]) > BROAD * float(line.frequency[0]):
+            words = f"{f} {'may be' if value > 0.0 else 'can hardly be'} {line.words}"
+        elif value > 0.0:
+            words = f"{f} is {times}{line.words} ({at:.3g} Hz)"
         else:
-            words = (
-                f"{s.frequency:.3g} Hz is not the {what} of {name}: nearest would be {at:.3g} Hz"
-            )
+            words = f"{f} is not {line.words}: nearest is {at:.3g} Hz"
         return clipped(value, -4.0, 6.0, words)
 
     return judge

@@ -34,7 +34,7 @@ class FrequencyLine:
     """One frequency of the machine along a sweep.
 
     Attributes:
-        name: "roll", "2 × roll", "roller 1" (the one next to the roll), "nip", "swing" or "loop".
+        name: "roll", "2× roll", "roller 1" (the one next to the roll), "nip", "swing" or "loop".
         kind: what it is.
         frequency: at each place, shape (n,) [Hz]; nan where there is none.
         damping: of a swing, shape (n,) [-]; empty for what turns, negative for an unstable loop.
@@ -139,7 +139,7 @@ def frequency_map(
 
 def _sweep(scenario: Scenario, D: Array, v: Array, gains: Gains | None) -> Sweep:
     turn = v / (math.pi * D)
-    lines = [FrequencyLine("roll", "roll", turn), FrequencyLine("2 × roll", "roll", 2.0 * turn)]
+    lines = [FrequencyLine("roll", "roll", turn), FrequencyLine("2× roll", "roll", 2.0 * turn)]
     for number, roller in enumerate(scenario.roller, start=1):
         turn = v / (math.pi * roller.diameter)
         lines.append(FrequencyLine(f"roller {number}", "roller", turn))

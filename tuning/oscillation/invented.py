@@ -8,60 +8,42 @@ gains that ring are those gains, raised until little of the gain margin is left.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from simulator import Action, LinearPlant, Scenario, Trend, linearise, simulate
+from simulator import Action, Scenario, Trend
 from simulator.machine import diameter_range
 from simulator.ripple import ripple
 from simulator.torque_devices import FrictionBrake
-from tuning.design import DEFAULT_MS, DEFAULT_NOISE, reading_noise
 from tuning.gains import Gains
 from tuning.margins import loop_margins
-from tuning.most_integral import Limits, most_integral
 from tuning.oscillation.causes import LOOP, MOVES, NONE, PICKUP, RINGING, ROLL, ROLLER, STICKING
+from tuning.oscillation.invented_run import (
+    LONGEST,
+    SAMPLES_A_SWING,
+    SETTLING,
+    SHORTEST,
+    SWINGS,
+    InventedRun,
+    as_recorded,
+    logged,
+    long_enough,
+    sound_run,
+)
 from tuning.oscillation.machine_frequencies import fold
-from tuning.plant_bank import plant_bank
-
-Array = NDArray[np.float64]
 
 # The swing that is wanted, of the tension [-].
 SWING = 0.03
 # Runout of a roller or nip at most [m]: more would be heard.
 MOST_RUNOUT = 5e-4
-# Samples and swings in a record, and its limits [s].
-SAMPLES_A_SWING, SWINGS, SHORTEST, LONGEST = 20, 45.0, 40.0, 240.0
-SETTLING = 6.0  # before the recorder starts [s]
 # A recorder with a clock of its own, and mains a little off what they are called [s, Hz].
 LOGGER, MAINS = 0.1, 50.02
-# Noise of the recorded line speed, of itself [-].
-SPEED_NOISE = 5e-4
 # Of the gain at which the loop swings for ever, what the loop too tight has [-].
-TOO_TIGHT = 0.96
+TOO_TIGHT = 0.92
 # A roll better damped than this does not ring on its web [-].
 RINGS_BELOW = 0.08
-
-
-@dataclass(frozen=True, eq=False)
-class _Run:
-    """A machine in good order with gains that suit it, and where it runs."""
-
-    scenario: Scenario
-    plant: LinearPlant
-    gains: Gains
-    diameter: float
-    line_speed: float
-
-    @property
-    def tension(self) -> float:
-        return self.scenario.run.tension
-
-    @property
-    def scan(self) -> float:
-        return self.scenario.controller.scan_time
 
 
 def invented_troubles(scenario: Scenario) -> tuple[str, ...]:
@@ -70,7 +52,7 @@ def invented_troubles(scenario: Scenario) -> tuple[str, ...]:
     Args:
         scenario: the machine.
     """
-    run = _run(scenario)
+    run = sound_run(scenario)
     return tuple(trouble for trouble, (possible, _) in _MAKERS.items() if possible(run))
 
 
@@ -81,7 +63,7 @@ def invented_gains(scenario: Scenario, trouble: str) -> Gains:
         scenario: the machine.
         trouble: one of the invented troubles.
     """
-    run = _run(scenario)
+    run = sound_run(scenario)
     return _tight_gains(run) if trouble == LOOP else run.gains
 
 
@@ -96,111 +78,41 @@ def invented_record(scenario: Scenario, trouble: str, *, seed: int = 0) -> Trend
     Raises:
         ValueError: no trouble that this machine can have.
     """
-    run = _run(scenario)
+    run = sound_run(scenario)
     possible, make = _MAKERS.get(trouble, (lambda run: False, _quiet))
     if not possible(run):
         raise ValueError(
             f"trouble {trouble!r}: this machine may have {', '.join(invented_troubles(scenario))}"
         )
-    return _as_recorded(make(run, seed), seed)
+    return as_recorded(make(run, seed), seed)
 
 
-def _run(scenario: Scenario, line_speed: float | None = None) -> _Run:
-    """Take the wear out of a machine, find its place and gains for it."""
-    device = scenario.torque_device
-    if isinstance(device, FrictionBrake):
-        device = replace(device, sticking=0.0, hysteresis=0.0, breakaway_ratio=1.0)
-    sound = replace(
-        scenario,
-        torque_device=device,
-        roll=replace(scenario.roll, runout=0.0),
-        roller=tuple(replace(roller, runout=0.0) for roller in scenario.roller),
-        nip=None if scenario.nip is None else replace(scenario.nip, runout=0.0),
-        load_cell=replace(scenario.load_cell, zero_drift=0.0),
-        controller=replace(scenario.controller, setpoint_rate=None),
-    )
-    low, high = diameter_range(scenario)
-    diameter = math.sqrt(0.5 * (low**2 + high**2))
-    v = scenario.run.line_speed if line_speed is None else line_speed
-    bank = plant_bank(sound, [(diameter, v)])
-    limits = Limits(Ms=DEFAULT_MS, noise_gain=DEFAULT_NOISE / reading_noise(sound))
-    both = (most_integral(bank, "I", limits), most_integral(bank, "PI", limits))
-    gains = max(both, key=lambda one: one.Ki)
-    plant = linearise(sound, diameter=diameter, line_speed=v)
-    return _Run(gains.set_in(sound), plant, gains, diameter, v)
-
-
-def _logged(
-    run: _Run,
-    seed: int,
-    *,
-    frequency: float,
-    scenario: Scenario | None = None,
-    plan: Sequence[Action] = (),
-    automatic: bool = True,
-    duration: float | None = None,
-    noise: bool = True,
-) -> Trend:
-    """Run the machine for some swings of a frequency [Hz] and keep what comes after settling."""
-    if duration is None:
-        duration = min(max(SWINGS / frequency, SHORTEST), LONGEST)
-    every = max(1, int(1.0 / (SAMPLES_A_SWING * frequency * run.scan)))
-    trend = simulate(
-        scenario or run.scenario,
-        plan,
-        duration=SETTLING + duration,
-        diameter=run.diameter,
-        line_speed=run.line_speed,
-        setpoint=run.tension,
-        automatic=automatic,
-        seed=seed,
-        noise=noise,
-        record_every=every,
-    )
-    return trend.between(SETTLING, SETTLING + duration)
-
-
-def _as_recorded(trend: Trend, seed: int) -> Trend:
-    """Keep what a recorder sees, with the noise of a speed sensor, from time 0."""
-    rng = np.random.default_rng([seed, 1])
-    noise = SPEED_NOISE * float(trend.line_speed.mean()) * rng.standard_normal(trend.time.size)
-    return Trend(
-        time=trend.time - trend.time[0],
-        tension=trend.tension,
-        output=trend.output,
-        setpoint=trend.setpoint,
-        line_speed=trend.line_speed + noise,
-        diameter=trend.diameter,
-        automatic=trend.automatic,
-    )
-
-
-def _always(run: _Run) -> bool:
+def _always(run: InventedRun) -> bool:
     return True
 
 
 # --- what turns -------------------------------------------------------------------------------
 
 
-def _slower(run: _Run, duration: float) -> list[Action]:
+def _slower(run: InventedRun, duration: float) -> list[Action]:
     """Let the line go slowly to a tenth less: what turns with it goes along."""
     start = SETTLING + 0.2 * duration
     return [Action(start, "line speed", 0.9 * run.line_speed, 0.5 * duration)]
 
 
-def _roll(run: _Run, seed: int) -> Trend:
+def _roll(run: InventedRun, seed: int) -> Trend:
     seen = ripple(run.scenario, diameter=run.diameter, line_speed=run.line_speed)[0]
     runout = SWING * run.tension / seen.tension_per_runout
     runout = min(runout, 0.2 * diameter_range(run.scenario)[0], 1e-3)
     worn = replace(run.scenario, roll=replace(run.scenario.roll, runout=runout))
-    duration = min(max(SWINGS / seen.frequency, SHORTEST), LONGEST)
-    return _logged(
+    duration = long_enough(seen.frequency)
+    return logged(
         run, seed, frequency=seen.frequency, scenario=worn, plan=_slower(run, duration),
         duration=duration,
     )  # fmt: skip
 
 
-def _worst_roller(run: _Run) -> tuple[str, float, float, float]:
+def _worst_roller(run: InventedRun) -> tuple[str, float, float, float]:
     """Return (name, line speed [m/s], turns [Hz], reading over runout [N/m]) at its largest."""
     top = run.scenario.run.line_speed
     found = []
@@ -212,19 +124,19 @@ def _worst_roller(run: _Run) -> tuple[str, float, float, float]:
     return max(found, key=lambda one: one[3], default=("", top, math.nan, 0.0))
 
 
-def _filter_time(run: _Run) -> float:
+def _filter_time(run: InventedRun) -> float:
     return run.scenario.load_cell.filter_time
 
 
-def _has_roller(run: _Run) -> bool:
+def _has_roller(run: InventedRun) -> bool:
     seen = _worst_roller(run)[3] * MOST_RUNOUT
     return seen > max(0.002 * run.tension, 0.5 * run.scenario.load_cell.noise)
 
 
-def _roller(run: _Run, seed: int) -> Trend:
+def _roller(run: InventedRun, seed: int) -> Trend:
     name, v, frequency, per_runout = _worst_roller(run)
     runout = min(SWING * run.tension / per_runout, MOST_RUNOUT)
-    run = _run(run.scenario, v)
+    run = sound_run(run.scenario, v)
     s = run.scenario
     if name == "nip":
         assert s.nip is not None
@@ -234,8 +146,8 @@ def _roller(run: _Run, seed: int) -> Trend:
         at = int(name.split()[-1]) - 1
         rollers[at] = replace(rollers[at], runout=runout)
         worn = replace(s, roller=tuple(rollers))
-    duration = min(max(SWINGS / frequency, SHORTEST), LONGEST)
-    return _logged(
+    duration = long_enough(frequency)
+    return logged(
         run, seed, frequency=frequency, scenario=worn, plan=_slower(run, duration),
         duration=duration,
     )  # fmt: skip
@@ -244,30 +156,30 @@ def _roller(run: _Run, seed: int) -> Trend:
 # --- the loop ---------------------------------------------------------------------------------
 
 
-def _tight_gains(run: _Run) -> Gains:
+def _tight_gains(run: InventedRun) -> Gains:
     margins = loop_margins(run.plant, run.gains, scan_time=run.scan)
     return replace(run.gains, Kc=TOO_TIGHT * margins.gain_margin * run.gains.Kc)
 
 
-def _tight(run: _Run, seed: int) -> Trend:
+def _tight(run: InventedRun, seed: int) -> Trend:
     gains = _tight_gains(run)
     margins = loop_margins(run.plant, gains, scan_time=run.scan)
     frequency = margins.peak_frequency / (2.0 * math.pi)
-    duration = min(max(SWINGS / frequency, SHORTEST), LONGEST)
+    duration = long_enough(frequency)
     # An operator tries other setpoints.
     plan = [
         Action(SETTLING + share * duration, "setpoint", (1.0 + step) * run.tension)
         for share, step in ((0.02, 0.03), (0.35, 0.0), (0.7, 0.02))
     ]
-    return _logged(run, seed, frequency=frequency, scenario=gains.set_in(run.scenario), plan=plan,
+    return logged(run, seed, frequency=frequency, scenario=gains.set_in(run.scenario), plan=plan,
                    duration=duration)  # fmt: skip
 
 
-def _can_stick(run: _Run) -> bool:
+def _can_stick(run: InventedRun) -> bool:
     return isinstance(run.scenario.torque_device, FrictionBrake)
 
 
-def _sticking(run: _Run, seed: int) -> Trend:
+def _sticking(run: InventedRun, seed: int) -> Trend:
     device = run.scenario.torque_device
     assert isinstance(device, FrictionBrake)
     per_percent = run.plant.static_gain * 0.01 * run.scenario.controller.tension_range
@@ -280,18 +192,18 @@ def _sticking(run: _Run, seed: int) -> Trend:
     waits = max(4.0 / run.plant.static_gain - 2.0 * run.gains.Kc, 0.0) / run.gains.Ki
     nudge = Action(1.0, "setpoint", run.tension + 0.5 * stuck * per_percent)
     frequency = 1.0 / (waits + slow)
-    return _logged(run, seed, frequency=frequency, scenario=worn, plan=[nudge])
+    return logged(run, seed, frequency=frequency, scenario=worn, plan=[nudge])
 
 
-def _can_ring(run: _Run) -> bool:
+def _can_ring(run: InventedRun) -> bool:
     return run.plant.damping_ratio < RINGS_BELOW
 
 
-def _ringing(run: _Run, seed: int) -> Trend:
+def _ringing(run: InventedRun, seed: int) -> Trend:
     """In manual the nip jerks now and then, and the roll rings on the web each time."""
     frequency = run.plant.natural_frequency / (2.0 * math.pi)
     dies = 1.0 / (run.plant.natural_frequency * run.plant.damping_ratio)
-    duration = min(max(1.5 * SWINGS / frequency, 12.0 * dies, SHORTEST), LONGEST)
+    duration = max(long_enough(frequency, 1.5 * SWINGS), min(12.0 * dies, LONGEST))
     rng = np.random.default_rng([seed, 2])
     at, times = 1.0, []
     while at < SETTLING + duration:
@@ -306,7 +218,7 @@ def _ringing(run: _Run, seed: int) -> Trend:
             for time in times
             for late, more in ((0.0, size), (lasts, 0.0))
         ]
-        return _logged(run, seed, frequency=frequency, plan=plan, automatic=False,
+        return logged(run, seed, frequency=frequency, plan=plan, automatic=False,
                        duration=duration, noise=noise)  # fmt: skip
 
     trial = 1e-4
@@ -317,7 +229,7 @@ def _ringing(run: _Run, seed: int) -> Trend:
 # --- from outside -----------------------------------------------------------------------------
 
 
-def _moving(run: _Run, seed: int) -> Trend:
+def _moving(run: InventedRun, seed: int) -> Trend:
     # Slower than the roll turns, and no part of its turn.
     wanted = 0.29 * run.line_speed / (math.pi * run.diameter)
     # A sine of so many straight lines that their corners shake nothing.
@@ -330,7 +242,7 @@ def _moving(run: _Run, seed: int) -> Trend:
     L = run.plant.frequency_response([abs(s)]) * run.gains.frequency_response([abs(s)])
     per_speed *= 0.01 * run.scenario.controller.tension_range / abs(complex(1.0 + L[0]))
     size = min(max(SWING * run.tension / per_speed, 1e-3 * run.line_speed), 0.03 * run.line_speed)
-    duration = min(max(SWINGS / frequency, SHORTEST), LONGEST)
+    duration = long_enough(frequency)
     count = int((SETTLING + duration) / (gap * run.scan))
     plan = [
         Action(
@@ -341,10 +253,10 @@ def _moving(run: _Run, seed: int) -> Trend:
         )
         for k in range(count)
     ]
-    return _logged(run, seed, frequency=frequency, plan=plan, duration=duration)
+    return logged(run, seed, frequency=frequency, plan=plan, duration=duration)
 
 
-def _pickup(run: _Run, seed: int) -> Trend:
+def _pickup(run: InventedRun, seed: int) -> Trend:
     """Mains in the recorder's wire: the loop does not see it."""
     turns = run.line_speed / (math.pi * run.diameter)
     swing = run.plant.natural_frequency / (2.0 * math.pi)
@@ -355,7 +267,7 @@ def _pickup(run: _Run, seed: int) -> Trend:
 
     rests = np.array([0.13, 0.17, 0.22, 0.28, 0.34])
     interval = max((np.round(MAINS * LOGGER) + rests) / MAINS, key=apart)
-    fine = _logged(run, seed, frequency=1.0 / (SAMPLES_A_SWING * run.scan), duration=SHORTEST * 1.5)
+    fine = logged(run, seed, frequency=1.0 / (SAMPLES_A_SWING * run.scan), duration=SHORTEST * 1.5)
     time = np.arange(fine.time[0], fine.time[-1], interval)
     columns = {
         name: np.interp(time, fine.time, getattr(fine, name))
@@ -367,11 +279,11 @@ def _pickup(run: _Run, seed: int) -> Trend:
     return Trend(time=time, **columns)
 
 
-def _quiet(run: _Run, seed: int) -> Trend:
-    return _logged(run, seed, frequency=1.0 / (5.0 * run.scan * SAMPLES_A_SWING), duration=90.0)
+def _quiet(run: InventedRun, seed: int) -> Trend:
+    return logged(run, seed, frequency=1.0 / (5.0 * run.scan * SAMPLES_A_SWING), duration=90.0)
 
 
-_MAKERS: dict[str, tuple[Callable[[_Run], bool], Callable[[_Run, int], Trend]]] = {
+_MAKERS: dict[str, tuple[Callable[[InventedRun], bool], Callable[[InventedRun, int], Trend]]] = {
     ROLL: (_always, _roll),
     ROLLER: (_has_roller, _roller),
     LOOP: (_always, _tight),

@@ -10,6 +10,9 @@ from tuning.oscillation.cross import Coherence
 from tuning.oscillation.findings import Findings
 from tuning.oscillation.piece_of_evidence import NOTHING, Evidence, clipped
 
+# Fewer pieces than this make no good coherence [-].
+FEW_PIECES = 8
+
 
 def automatic(s: Findings) -> Evidence:
     if not math.isfinite(s.automatic):
@@ -106,7 +109,9 @@ def can_stick(s: Findings) -> Evidence:
     return Evidence(-2.0, f"a {kind} hardly sticks")
 
 
-def _goes_with(seen: Coherence, name: str, *, known: bool, together: bool) -> Evidence:
+def _goes_with(
+    seen: Coherence, name: str, *, known: bool, together: bool, certainty: float
+) -> Evidence:
     if not math.isfinite(seen.coherence) or not seen.amplitude_y > 0.0:
         if together:
             return Evidence(1.5, f"the recorded {name} swings at the same frequency")
@@ -117,18 +122,42 @@ def _goes_with(seen: Coherence, name: str, *, known: bool, together: bool) -> Ev
         words = f"{100.0 * share:.0f} % of the swing goes with the recorded {name}"
     else:
         words = f"the recorded {name} does not swing with it"
-    odds = seen.coherence - seen.level
-    return clipped(6.0 * (share - 0.75) + 2.0 * odds, -2.5, 3.0, words)
+    value = 6.0 * (share - 0.75) + 2.0 * (seen.coherence - seen.level)
+    if together and seen.pieces < FEW_PIECES and value < 0.5:
+        # Too few pieces for coherence, but a clear line in both.
+        return Evidence(0.5, f"the recorded {name} swings at the same frequency")
+    # Of many coherences one is high by chance: it says no more than the oscillation is sure.
+    value = min(value, 3.0 * certainty)
+    return clipped(value, -2.5, 3.0, words)
 
 
 def moved(s: Findings) -> Evidence:
     """Line speed or setpoint swings with the reading, whichever does so more."""
     known = s.record.knows
+    sure = certainty(s)
     return max(
-        _goes_with(s.speed, "line speed", known=known("line_speed"), together=s.speed_together),
-        _goes_with(s.setpoint, "setpoint", known=known("setpoint"), together=s.setpoint_together),
+        _goes_with(
+            s.speed, "line speed", known=known("line_speed"), together=s.speed_together,
+            certainty=sure,
+        ),
+        _goes_with(
+            s.setpoint, "setpoint", known=known("setpoint"), together=s.setpoint_together,
+            certainty=sure,
+        ),
         key=lambda one: one.value,
-    )
+    )  # fmt: skip
+
+
+def certainty(s: Findings) -> float:
+    """Return how sure it is that the oscillation is there, 0 to 1 [-].
+
+    Args:
+        s: what was measured.
+    """
+    if s.oscillation is None:
+        return 0.0
+    peak = s.oscillation.peak
+    return min(max((-peak.false_alarm - 1.0) / 5.0, 0.0), 1.0) * min(peak.share / 0.1, 1.0)
 
 
 def speed_enough(s: Findings) -> Evidence:

@@ -74,6 +74,17 @@ class MachineFrequency:
     spread: Array
     orders: Mapping[int, float]
 
+    @property
+    def words(self) -> str:
+        """What it is, such as "the turn of roller 2"."""
+        if self.kind == "swing":
+            return "the roll's own swing on its web"
+        if self.kind in ("folded", "mains"):
+            return f"{self.name.removesuffix(' folded')}, folded down by this sample rate"
+        if self.kind == "roller":
+            return f"the turn of {self.name}"
+        return f"the turn of the {self.kind}"
+
     def density(self, frequency: float, resolution: float) -> float:
         """Return how likely an oscillation from here stands at a frequency [1 per unit of ln f].
 
@@ -184,7 +195,7 @@ def machine_frequencies(
     if plants:
         swing = np.array([plant.natural_frequency for plant in plants]) / (2.0 * math.pi)
         found.append(MachineFrequency("swing", "swing", swing, SWING_SPREAD * swing, {1: 1.0}))
-    rates = {record.interval} | ({scenario.controller.scan_time} if scenario else set())
+    rates = {record.logged_every or record.interval} | ({scenario.controller.scan_time} if scenario else set())
     return (*found, *_folded(found, rates), *_mains(rates))
 
 
@@ -231,8 +242,8 @@ def _folded(found: list[MachineFrequency], rates: set[float]) -> list[MachineFre
                 seen = np.array([fold(float(f), interval) for f in seen])
             if np.all(seen == true) or not np.all(seen > 0.0):
                 continue
-            words = f"{one.name} folded down" if order == 1 else f"{one.name}, {order}×, folded"
-            folded.append(MachineFrequency(words, "folded", seen, order * one.spread, {1: 1.0}))
+            name = f"{one.name} folded" if order == 1 else f"{order}× {one.name} folded"
+            folded.append(MachineFrequency(name, "folded", seen, order * one.spread, {1: 1.0}))
     return folded
 
 

@@ -6,7 +6,6 @@ Where diameter or speed moved, or was not recorded, a frequency is a band.
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,8 +17,13 @@ from tuning.oscillation.machine_frequencies import MachineFrequency
 _LINE = 1.04
 # An order higher, or a fold, counts as so much farther away [nats].
 _UNLIKELY = 0.1
+# One within this of the oscillation is on it [nats].
+_ON = 0.02
+# Half a stretch that a place stands for, of its spread [-].
+_HALF_STRETCH = 1.25
+# Without a scenario the usual sizes of a body spread wider than this [-].
+_USUAL = 4.0
 _TURNS = ("roll", "roller", "nip")
-_FOLDED = re.compile(r"(.+), (\d+)×, folded")
 
 
 @dataclass(frozen=True)
@@ -27,7 +31,7 @@ class NamedFrequency:
     """One of the machine's own frequencies, as far as it is known.
 
     Attributes:
-        words: such as "2 × roll".
+        words: such as "2× roll".
         low: lowest that it may have [Hz].
         high: highest [Hz].
         far: from the oscillation, the less likely the farther [nats].
@@ -56,14 +60,14 @@ def named_frequencies(findings: Findings) -> tuple[NamedFrequency, ...]:
         findings: what was measured.
     """
     named = [
-        NamedFrequency(words, low, high, _far(findings, low, high) + _UNLIKELY * doubts)
+        NamedFrequency(words, low, high, _far(findings, low, high, doubts))
         for one in findings.machine
         for words, low, high, doubts in _orders(findings, one)
     ]
     if findings.loop is not None and np.isfinite(findings.loop.frequency).any():
         low = float(np.nanmin(findings.loop.frequency))
         high = float(np.nanmax(findings.loop.frequency))
-        named.append(NamedFrequency("loop", low, high, _far(findings, low, high)))
+        named.append(NamedFrequency("loop", low, high, _far(findings, low, high, 0.0)))
     return tuple(_merged(named))
 
 
@@ -74,25 +78,27 @@ def _orders(findings: Findings, one: MachineFrequency) -> list[tuple[str, float,
     oscillation = findings.oscillation
     axis = "time" if oscillation is None else oscillation.axis
     if one.kind in _TURNS:
+        if one.frequency.size > 1:
+            # Each place stands for a stretch of them, half of it to either side.
+            low = float(np.min(one.frequency - _HALF_STRETCH * one.spread))
+            high = float(np.max(one.frequency + _HALF_STRETCH * one.spread))
         slow, fast = _swept(findings, roll=one.kind == "roll")
         if axis == "time":
             low, high = low * slow, high * fast
-        if high > 8.0 * low:
+        if findings.scenario is None and high > _USUAL * low:
             name = f"any usual {one.kind}"
-            if findings.scenario is not None and one.kind == "roll":
-                name = "roll"
     elif axis != "time" and one.kind != "swing":
         return []  # neither hum nor what is folded stands still over another axis than time
     elif one.kind == "mains":
         doubts = 1.0
         true = float(name.split()[1])
         if abs(low - true) > 1e-6 * true:
-            name, doubts = f"{name} folded", 2.0
+            name, doubts = f"{name.removesuffix(' folded')} folded", 2.0
     elif one.kind == "folded":
-        doubts, name = 1.0, _FOLDED.sub(r"\2 × \1 folded", name.replace(" folded down", " folded"))
+        doubts = 1.0
     rows = []
     for order in one.orders:
-        words = name if order == 1 else f"{order} × {name}"
+        words = name if order == 1 else f"{order}× {name}"
         rows.append((words, order * low, order * high, doubts + order - 1.0))
         if name.startswith("any"):
             break
@@ -112,13 +118,15 @@ def _swept(findings: Findings, *, roll: bool) -> tuple[float, float]:
     return min(float(slow), 1.0), max(float(fast), 1.0)
 
 
-def _far(findings: Findings, low: float, high: float) -> float:
+def _far(findings: Findings, low: float, high: float, doubts: float) -> float:
     """How far an oscillation is from a band of frequencies [nats]; a wide band says little."""
     width = 0.25 * math.log(high / low) if low > 0.0 else math.inf
     f = findings.frequency
     if not (f > 0.0 and low > 0.0):
         return math.inf
-    return max(math.log(low / f), math.log(f / high), 0.0) + width
+    off = max(math.log(low / f), math.log(f / high), 0.0)
+    # On the oscillation itself a doubtful one is still worth more than a sure one elsewhere.
+    return off + width + (_UNLIKELY if off > _ON else 0.1 * _UNLIKELY) * doubts
 
 
 def _merged(named: list[NamedFrequency]) -> list[NamedFrequency]:

@@ -154,19 +154,19 @@ def _specific(cause: str, s: Findings) -> str:
         found = nearest(s, ("roll",))
         if found is None or not s.record.knows("line_speed"):
             return ""
-        turns = 60.0 * s.frequency / found[1]
+        turns = 60.0 * s.frequency_for("roll") / found[1]
         return f"If it is the roll, it turns {turns:.3g} times a minute."
     if cause == ROLLER and s.scenario is not None:
         found = nearest(s, ("roller", "nip"))
         if found is None:
             return ""
-        name, order, at = found
-        return f"Start with {name}, which turns {at / order:.3g} times a second."
+        line, order, at = found
+        return f"Start with {line.name}, which turns {at / order:.3g} times a second."
     if cause == PICKUP:
         found = nearest(s, ("mains", "folded"))
         if found is None:
             return ""
-        return f"Nearest is {found[0]}, which shows at {found[2]:.3g} Hz in this record."
+        return f"Nearest is {found[0].words}: it shows at {found[2]:.3g} Hz in this record."
     if cause == LOOP and s.loop is not None and s.loop.gains is not None:
         gains, where = s.loop.gains, s.loop.source
         source = "read off the record" if where == "record" else "in the scenario"

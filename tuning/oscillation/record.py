@@ -39,6 +39,7 @@ class Record:
         diameter: of the roll [m].
         automatic: 1 in automatic, 0 in manual [-].
         start: time of the first sample in the trend [s].
+        logged_every: interval at which the logger took its samples [s]; what is fast folds there.
         mode_inferred: whether `automatic` was read off the output, for want of a record.
         warnings: what was done to the trend.
     """
@@ -51,6 +52,7 @@ class Record:
     diameter: Array
     automatic: Array
     start: float = 0.0
+    logged_every: float = 0.0
     mode_inferred: bool = False
     warnings: tuple[str, ...] = ()
 
@@ -139,8 +141,8 @@ def as_record(
         columns["automatic"] = _mode_of(columns["output"])
         warnings = (*warnings, "manual or automatic was read off the output, which rests in manual")
     record = Record(
-        interval=interval, tension=tension, start=float(time[0]), mode_inferred=inferred,
-        warnings=warnings, **columns,
+        interval=interval, tension=tension, start=float(time[0]), logged_every=interval,
+        mode_inferred=inferred, warnings=warnings, **columns,
     )  # fmt: skip
     return _running(record, time)
 

@@ -55,10 +55,9 @@ def draw_record(explanation: Explanation, units: UnitSystem = METRIC) -> Figure:
     heights = [2.2]
     output, speed = record.knows("output"), _speed_moves(record)
     heights += [1.2] * output + [1.1] * speed
-    figure = Figure(figsize=(WIDTH, sum(heights) + 4.6), layout="constrained")
-    above, below = figure.subfigures(2, 1, squeeze=False, height_ratios=[sum(heights) + 0.9, 3.7])[
-        :, 0
-    ]
+    rooms = [sum(heights) + 0.9, 3.7 if findings.oscillation is not None else 0.6]
+    figure = Figure(figsize=(WIDTH, sum(rooms)), layout="constrained")
+    above, below = figure.subfigures(2, 1, squeeze=False, height_ratios=rooms)[:, 0]
     panels = np.atleast_1d(above.subplots(len(heights), 1, sharex=True, height_ratios=heights))
     _draw_tension(panels[0], findings, units)
     if output:
@@ -91,8 +90,9 @@ def draw_record_alt(explanation: Explanation, units: UnitSystem = METRIC) -> str
     )
     if one is None:
         return f"{words}; it does not move, so there is no spectrum."
-    size = units.text(one.amplitude, "tension", digits=2)
-    peak = f"{sensible(one.frequency)} Hz with an amplitude of {size}"
+    peak = f"{sensible(one.frequency)} Hz"
+    if one.amplitude > 0.0:
+        peak += f" with an amplitude of {units.text(one.amplitude, 'tension', digits=2)}"
     if not one.peak.significant:
         return f"{words}, and its spectrum, whose tallest peak, {peak}, is one that chance makes."
     over = "" if one.axis == "time" else f" over {one.axis}"
@@ -116,7 +116,7 @@ def thinned(start: float, interval: float, values: Array) -> tuple[Array, Array]
     """
     n = values.size
     if n <= 2 * MOST_PAIRS:
-        return start + interval * np.arange(n), values
+        return start + interval * np.arange(n, dtype=np.float64), values
     block = -(-n // MOST_PAIRS)
     whole = np.pad(values, (0, -n % block), mode="edge").reshape(-1, block)
     low, high = whole.min(axis=1), whole.max(axis=1)
@@ -125,7 +125,7 @@ def thinned(start: float, interval: float, values: Array) -> tuple[Array, Array]
     pairs = np.column_stack([np.where(falls, high, low), np.where(falls, low, high)])
     time = start + interval * block * (0.25 + 0.5 * np.arange(pairs.size))
     time = np.minimum(time, start + interval * (n - 1))
-    return np.asarray(time, dtype=float), pairs.ravel()
+    return np.asarray(time, dtype=np.float64), np.asarray(pairs.ravel(), dtype=np.float64)
 
 
 def _speed_moves(record: Record) -> bool:

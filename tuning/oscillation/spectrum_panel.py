@@ -45,6 +45,7 @@ class _Seen:
 
     view: View
     spectrum: Spectrum
+    chance: Array
 
     @property
     def frequency(self) -> Array:
@@ -61,7 +62,7 @@ class _Seen:
 
     def at(self, frequency: float) -> float:
         """Density about a frequency [Hz] over what chance would make there [-]."""
-        ratio = self.spectrum.density / chance_level(self.spectrum)
+        ratio = self.spectrum.density / self.chance
         near = np.abs(self.frequency - frequency) <= 0.5 * self.spectrum.resolution * self.view.rate
         near[: int(np.searchsorted(self.frequency, 0.5 * self.lowest))] = False
         return float(ratio[near].max(initial=0.0))
@@ -100,12 +101,13 @@ def draw_spectrum(axes: Axes, explanation: Explanation, units: UnitSystem) -> bo
         axes.set_axis_off()
         return False
     seen = _seen(findings)
-    keep = seen.frequency >= 0.6 * seen.lowest
+    keep = seen.frequency >= min(0.6 * seen.lowest, 0.8 * findings.frequency)
+    keep[0] = False
     f = seen.frequency[keep]
     factor = units.factor("tension")
     height = factor * seen.height(seen.spectrum.density)[keep]
     level = factor * seen.height(seen.spectrum.background)[keep]
-    chance = factor * seen.height(chance_level(seen.spectrum))[keep]
+    chance = factor * seen.height(seen.chance)[keep]
     resolution = sensible(seen.spectrum.resolution * seen.view.rate, 2)
     plain_panel(axes, f"amplitude in {resolution} Hz [{units.label('tension')}]")
     axes.plot(f, height, color=BLUE, lw=1.3, label="spectrum")
@@ -124,7 +126,15 @@ def draw_spectrum(axes: Axes, explanation: Explanation, units: UnitSystem) -> bo
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     axes.yaxis.set_minor_formatter(NullFormatter())
     _ticks(axes, f[0], f[-1])
-    axes.legend(loc="lower left", ncols=3, fontsize=SMALL, frameon=False, borderaxespad=0.1)
+    axes.legend(
+        loc="lower left",
+        ncols=3,
+        fontsize=SMALL,
+        borderaxespad=0.2,
+        facecolor="white",
+        edgecolor="none",
+        framealpha=0.85,
+    )
     _mark_peaks(axes, explanation, seen, units)
     _name_frequencies(axes, findings, seen)
     return True
@@ -140,7 +150,9 @@ def peak_words(explanation: Explanation, units: UnitSystem) -> str:
     one = explanation.findings.oscillation
     if one is None:
         return "nothing: the tension does not move"
-    what = f"{sensible(one.frequency)} Hz, {units.text(one.amplitude, 'tension', digits=2)}"
+    what = f"{sensible(one.frequency)} Hz"
+    if one.amplitude > 0.0:
+        what += f", {units.text(one.amplitude, 'tension', digits=2)}"
     if not one.peak.significant:
         return f"tallest: {what}, which chance makes too"
     return f"measured: {what}"
@@ -150,11 +162,11 @@ def _seen(findings: Findings) -> _Seen:
     """The spectrum in which the oscillation stands out most."""
     one = findings.oscillation
     assert one is not None
-    found = [
-        _Seen(view, spectrum(view.values, view.step))
-        for view in views(findings.record)
-        if view.axis == one.axis
-    ]
+    found = []
+    for view in views(findings.record):
+        if view.axis == one.axis:
+            seen = spectrum(view.values, view.step)
+            found.append(_Seen(view, seen, chance_level(seen)))
     return max(found, key=lambda seen: seen.at(one.frequency))
 
 

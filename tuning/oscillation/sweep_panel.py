@@ -40,7 +40,7 @@ _ON = 0.03
 _HIGHER = {"roll": (3, 4), "roller": (2,), "nip": (2,)}
 _STYLES: dict[str, tuple[str, object]] = {
     "roll": (VERMILION, "-"),
-    "2 × roll": (VERMILION, (0, (7, 2))),
+    "2× roll": (VERMILION, (0, (7, 2))),
     "nip": (ORANGE, (0, (3, 1, 1, 1, 1, 1))),
     "swing": (BLUE, (0, (5, 2))),
     "loop": (BLACK, (0, (2, 1.2))),
@@ -94,10 +94,10 @@ def curves(sweep: Sweep, *, place: int, half: float, measured: float) -> tuple[C
         f = _shown(line)
         if np.isfinite(f).any():
             drawn.append(Curve(words, f, colour, dash))
-        if line.kind in _HIGHER and line.name != "2 × roll":
+        if line.kind in _HIGHER and line.name != "2× roll":
             for order in _HIGHER[line.kind]:
                 if abs(math.log(order * float(f[place]) / measured)) < _ON:
-                    drawn.append(Curve(f"{order} × {words}", order * f, colour, (0, (3, 3))))
+                    drawn.append(Curve(f"{order}× {words}", order * f, colour, (0, (3, 3))))
         folds = np.where((f > half) & (f < 2.0 * half), 2.0 * half - f, math.nan)
         with np.errstate(invalid="ignore", divide="ignore"):
             near = np.abs(np.log(folds / measured)) < math.log(_JUMP)

@@ -41,7 +41,7 @@ def draw_wave(explanation: Explanation, units: UnitSystem = METRIC) -> Figure:
         why = "the tension does not move" if reading is None else reading.warnings[0]
         return _nothing(f"There is no average period to show: {why}.")
     late = _output_phase(findings)
-    below = output is not None and output.phase.size > 0
+    below = math.isfinite(late)
     figure = Figure(figsize=(WIDTH, 5.2 if below else 3.4), layout="constrained")
     panels = np.atleast_1d(figure.subplots(1 + below, 1, sharex=True))
     factor = units.factor("tension")
@@ -51,11 +51,9 @@ def draw_wave(explanation: Explanation, units: UnitSystem = METRIC) -> Figure:
     if below:
         assert output is not None
         plain_panel(panels[1], "output, about its mean\n[%]")
-        shift = late if math.isfinite(late) else 0.0
-        _draw_period(panels[1], output, period, 1.0, shift, GREEN, "output")
-        if not math.isfinite(late):
-            panels[1].set_title("not in step with the reading: the two do not go together",
-                                fontsize=SMALL, loc="left")  # fmt: skip
+        _draw_period(panels[1], output, period, 1.0, late, GREEN, "output")
+    elif output is not None:
+        panels[0].set_title("the output does not swing in step with it", fontsize=SMALL, loc="left")
     panels[-1].set_xlabel("time within two periods, the same twice [s]", fontsize=FONT)
     panels[-1].set_xlim(0.0, 2.0 * period)
     handles, labels = _entries(panels)
@@ -79,24 +77,28 @@ def draw_wave_alt(explanation: Explanation, units: UnitSystem = METRIC) -> str:
         f"The average period of the reading, {sensible(1.0 / findings.frequency)} s long, with an "
         f"amplitude of {units.text(reading.amplitude, 'tension', digits=2)}, {_likeness(reading)}"
     )
-    if output is None or not output.phase.size:
-        return f"{words}."
     late = _output_phase(findings)
-    below = f"below it the output's, {sensible(output.amplitude, 2)} %, {_likeness(output)}"
-    if math.isfinite(late):
-        below += (
-            f", at its top {sensible((late % 1.0) / findings.frequency, 2)} s after the reading"
-        )
-    return f"{words}; {below}."
+    if output is None or not math.isfinite(late):
+        return f"{words}."
+    after = sensible((late % 1.0) / findings.frequency, 2)
+    return (
+        f"{words}; below it the output's, {sensible(output.amplitude, 2)} %, {_likeness(output)}, "
+        f"at its top {after} s after the reading."
+    )
 
 
 def _output_phase(findings: Findings) -> float:
     """How much later than the reading the output is at its top [cycles]; nan where not known."""
-    record = findings.record
-    if findings.output is None or not record.knows("output"):
+    record, output = findings.record, findings.output
+    # Where noise hides it, its own phase is that of the noise.
+    if output is None or not output.phase.size or _hidden(output):
         return math.nan
     between = phase_between(record.tension, record.output, record.interval, findings.frequency)
     return -between.phase / 360.0
+
+
+def _hidden(wave: WaveShape) -> bool:
+    return any(words.startswith("noise hides") for words in wave.warnings)
 
 
 def _draw_period(
@@ -131,6 +133,8 @@ def _entries(panels: NDArray[np.object_]) -> tuple[list[Artist], list[str]]:
 
 def _likeness(wave: WaveShape) -> str:
     """Sine, square, triangle, sawtooth or none of them."""
+    if _hidden(wave):
+        return "all but hidden by noise"
     # Each value is a mean over a part of the period.
     size = wave.amplitude * float(np.sinc(1.0 / wave.phase.size))
     sine = size * np.cos(2.0 * math.pi * wave.phase)

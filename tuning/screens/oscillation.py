@@ -118,7 +118,7 @@ def _recorded(scenario: Scenario | None) -> _Record | None:
     found = trend_upload.recorded(scenario)
     if found is None:
         return None
-    diameter, line_speed = trend_upload.typed_place(found.trend, scenario)
+    diameter, line_speed = trend_upload.typed_place(found, scenario)
     return _Record(found.trend, found.key, scenario, diameter, line_speed)
 
 

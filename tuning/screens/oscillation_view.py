@@ -36,7 +36,7 @@ SAID = {
     LOOP: "the loop is tuned too tight",
     RINGING: "the roll rings on the web",
     STICKING: "the torque device sticks",
-    MOVES: "line speed or setpoint swings, and the tension follows",
+    MOVES: "the line speed or the setpoint swings",
     PICKUP: "it is in the signal and not in the web: pickup, or a fast swing folded by sampling",
     NONE: "the tension does not oscillate beyond its noise",
     CANNOT_TELL: "something shakes it that is none of the causes known here",
@@ -80,12 +80,9 @@ def verdict_in_words(explanation: Explanation) -> str:
         explanation: of a record.
     """
     top = explanation.causes[0]
-    if top.score >= SURE_ENOUGH:
-        chance = chance_in_words(top.score).capitalize()
-        return f"{chance} ({per_cent(top.score)}): {SAID[top.cause]}."
-    likely = [one for one in explanation.causes if one.score >= WORTH_SAYING][:3]
-    named = ", ".join(f"{SAID[one.cause]} ({per_cent(one.score)})" for one in likely)
-    return f"This record can't tell. It may be that {named}."
+    if top.score < SURE_ENOUGH:
+        return "This record can't tell why the tension swings."
+    return f"{chance_in_words(top.score).capitalize()} ({per_cent(top.score)}): {SAID[top.cause]}."
 
 
 def swing_in_words(one: Oscillation, mean_tension: float, units: UnitSystem) -> str:
@@ -125,11 +122,16 @@ def show_answer(explanation: Explanation, units: UnitSystem) -> None:
             mean = explanation.record.mean_tension
             st.markdown(bench.plain(swing_in_words(main, mean, units)))
         if explanation.verdict == CANNOT_TELL:
+            if top.score < SURE_ENOUGH:
+                likely = [one for one in explanation.causes if one.score >= WORTH_SAYING][:3]
+                named = "; ".join(f"{SAID[one.cause]} ({per_cent(one.score)})" for one in likely)
+                st.markdown(bench.plain(f"It may be that {named}."))
             told = explanation.next_recording or top.next_check
             st.markdown(f"**The recording that would tell:** {bench.told(told)}")
+        elif explanation.verdict == NONE:
+            st.markdown(bench.told(top.next_check))
         else:
-            if explanation.verdict != NONE:
-                st.markdown(bench.told(CAUSES[top.cause].meaning))
+            st.markdown(bench.told(CAUSES[top.cause].meaning))
             st.markdown(f"**Check first:** {bench.told(top.next_check)}")
     if explanation.warnings:
         st.caption(" · ".join(bench.told(note) for note in explanation.warnings))

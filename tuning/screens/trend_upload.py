@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -207,12 +206,12 @@ def _ask_mapping(file: _File, table: TrendTable, uses: Sequence[ColumnUse], give
             f"What 100 % of tension stands for [{units.label('tension')}]",
             min_value=0.0,
             value=None if shown is None else float(f"{units.show(shown, 'tension'):.6g}"),
-            placeholder="only where tension is a share of a range",
+            placeholder="if it is in % of a range",
             key=f"{key}.range.{shown!r}.{units.name}",
         )
         every = right.number_input(
             "Time from row to row [s]", min_value=0.0, value=given.interval, format="%.6g",
-            placeholder="only where the file has no times", key=f"{key}.interval",
+            placeholder="if there are no times", key=f"{key}.interval",
         )  # fmt: skip
         if st.form_submit_button("Use these columns", type="primary"):
             in_newtons = None if scale is None else scale / units.factor("tension")
@@ -238,29 +237,47 @@ def _asked(uses: Sequence[ColumnUse]) -> list[tuple[str, str, ColumnUse | None]]
     return asked
 
 
-def typed_place(trend: Trend, scenario: Scenario | None) -> tuple[float | None, float | None]:
+def typed_place(found: Recorded, scenario: Scenario | None) -> tuple[float | None, float | None]:
     """Let the reader type diameter [m] and line speed [m/s] where a record does not tell them.
 
     Args:
-        trend: the record.
+        found: the record.
         scenario: the machine.
     """
     low, high = (0.02, 10.0) if scenario is None else diameter_range(scenario)
-    speed = 1.0 if scenario is None else scenario.run.line_speed
     diameter = line_speed = None
+    key = f"trend.{found.key[0][:16]}"
     left, right = st.columns(2)
-    if not np.isfinite(trend.diameter).any() and low < high:
+    if not np.isfinite(found.trend.diameter).any() and low < high:
         with left:
-            if st.checkbox("I know the roll's diameter in this record", key="trend.knows.diameter"):
-                start = 0.5 if scenario is None else math.sqrt(low * high)
-                diameter = bench.enter_value(
-                    "Roll diameter", "diameter", start=start, low=low, high=high,
-                    key="trend.diameter",
-                )  # fmt: skip
-    if not np.isfinite(trend.line_speed).any():
+            diameter = _type("Roll diameter", "diameter", low, high, key=f"{key}.diameter")
+    if not np.isfinite(found.trend.line_speed).any():
         with right:
-            if st.checkbox("I know the line speed in this record", key="trend.knows.speed"):
-                line_speed = bench.enter_value(
-                    "Line speed", "speed", start=speed, low=0.01, high=60.0, key="trend.speed"
-                )
+            line_speed = _type("Line speed", "speed", 0.01, 60.0, key=f"{key}.speed")
     return diameter, line_speed
+
+
+def _type(label: str, kind: str, low: float, high: float, *, key: str) -> float | None:
+    """Let the reader type a value that may stay unknown: a start would pass for knowledge."""
+    units = bench.unit_system()
+    unit = units.label(kind)
+    kept: float | None = st.session_state.get(f"{key}.kept")
+    bottom, top = (float(f"{units.show(value, kind):.6g}") for value in (low, high))
+    shown = None if kept is None else float(f"{units.show(kept, kind):.6g}")
+    if shown is not None:
+        shown = min(max(shown, bottom), top)
+    widget = f"{key}.{unit}.{bottom!r}.{top!r}"
+    if widget not in st.session_state and shown is not None:
+        # Not as its start: what has a start can't be emptied again.
+        st.session_state[widget] = shown
+    chosen = st.number_input(
+        f"{label} in this record [{unit}]", bottom, top, None, format="%.6g",
+        placeholder="if you know it", key=widget,
+    )  # fmt: skip
+    if chosen is None:
+        kept = None
+    elif chosen != shown:
+        kept = chosen / units.factor(kind)
+    st.session_state[f"{key}.kept"] = kept
+    # A browser's limits are not to be trusted.
+    return None if kept is None else min(max(kept, low), high)

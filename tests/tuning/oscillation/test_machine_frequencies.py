@@ -95,6 +95,6 @@ def test_a_fast_roller_folds_down(film):
     found = {one.name: one for one in machine_frequencies(seen, film, where, plants)}
     turn = v / (math.pi * film.roller[0].diameter)
     assert turn > 2.5
-    assert found["roller 1 folded down"].frequency[0] == pytest.approx(
+    assert found["roller 1 folded"].frequency[0] == pytest.approx(
         fold(fold(turn, film.controller.scan_time), 0.2)
     )

@@ -1,0 +1,98 @@
+"""The picture of a record: drawn true, thin, and readable for any record."""
+
+import math
+import time
+
+import numpy as np
+import pytest
+
+from simulator import Action, Trend, simulate
+from simulator.units import METRIC, US_CUSTOMARY
+from tests.tuning.pictures import check_readable
+from tuning.oscillation.explain import explain_oscillation
+from tuning.oscillation.record_figure import MOST_PAIRS, draw_record, draw_record_alt, thinned
+
+
+def bare(tension, step=0.1, **known):
+    n = tension.size
+    columns = {name: np.full(n, np.nan) for name in
+               ("output", "setpoint", "line_speed", "diameter", "automatic")}  # fmt: skip
+    return Trend(time=step * np.arange(n), tension=tension, **(columns | known))
+
+
+def swing(n, frequency=0.6, step=0.1):
+    random = np.random.default_rng(3)
+    return (
+        80.0 + 4.0 * np.sin(2.0 * math.pi * frequency * step * np.arange(n)) + random.normal(size=n)
+    )
+
+
+@pytest.mark.parametrize("units", [METRIC, US_CUSTOMARY], ids=lambda units: units.name)
+def test_readable_for_every_machine(scenario, units):
+    trend = simulate(scenario, [Action(20.0, "line speed", 0.8 * scenario.run.line_speed)],
+                     duration=40.0, seed=2)  # fmt: skip
+    explanation = explain_oscillation(trend, scenario)
+    said = check_readable(draw_record(explanation, units))
+    assert f"tension [{units.label('tension')}]" in said
+    assert f"line speed\n[{units.label('speed')}]" in said
+    assert "output [%]" in said and "manual" in said and "frequency" in said
+
+
+@pytest.mark.parametrize("n", [25, 300, 5000])
+def test_readable_with_nothing_but_tension(n):
+    figure = draw_record(explain_oscillation(bare(swing(n))))
+    said = check_readable(figure)
+    assert "output" not in said and "line speed" not in said
+    assert ("measured" if n > 100 else "chance makes too") in said
+
+
+def test_a_quiet_record_has_no_envelope():
+    noise = bare(80.0 + np.random.default_rng(5).normal(size=500))
+    assert "envelope" not in check_readable(draw_record(explain_oscillation(noise)))
+    assert "chance" in draw_record_alt(explain_oscillation(noise))
+    assert "envelope" in check_readable(draw_record(explain_oscillation(bare(swing(500)))))
+
+
+def test_the_envelope_is_as_wide_as_the_swing():
+    figure = draw_record(explain_oscillation(bare(swing(1000))))
+    upper, lower = (line.get_ydata() for line in figure.subfigs[0].axes[0].lines[-2:])
+    # of a sine of 4 N, away from the ends
+    assert np.median(upper - lower) == pytest.approx(2.0 * 4.0, rel=0.15)
+
+
+def test_a_constant_tension_is_drawn_without_a_spectrum():
+    explanation = explain_oscillation(bare(np.full(200, 50.0)))
+    assert "does not move" in check_readable(draw_record(explanation))
+    assert "does not move" in draw_record_alt(explanation)
+
+
+def test_words_for_those_who_cannot_see_it():
+    words = draw_record_alt(explain_oscillation(bare(swing(1000))))
+    assert "0.600 Hz" in words and "4.0 N" in words and "about 80.0 N" in words
+
+
+def test_thinning_keeps_every_extreme():
+    values = np.random.default_rng(1).normal(size=100_003)
+    at, drawn = thinned(10.0, 0.5, values)
+    assert drawn.size <= 2 * MOST_PAIRS < 2400
+    assert drawn.max() == values.max() and drawn.min() == values.min()
+    assert np.all(np.diff(at) >= 0.0) and at[-1] <= 10.0 + 0.5 * 100_002
+    # the largest is drawn within a stretch of where it was
+    assert abs(at[drawn.argmax()] - (10.0 + 0.5 * values.argmax())) <= 0.5 * 100_003 / 1000
+
+
+def test_short_lines_are_drawn_as_they_are():
+    values = np.arange(40.0)
+    at, drawn = thinned(2.0, 0.5, values)
+    assert drawn is values
+    np.testing.assert_array_equal(at, 2.0 + 0.5 * np.arange(40))
+
+
+def test_a_million_samples_take_no_longer_than_a_reader_waits():
+    explanation = explain_oscillation(bare(swing(1_000_000, step=0.02), step=0.02))
+    start = time.process_time()
+    figure = draw_record(explanation)
+    taken = time.process_time() - start
+    assert sum(line.get_xdata().size for line in figure.subfigs[0].axes[0].lines) < 4 * 2400
+    # under a second on its own; the limit leaves room for a busy machine
+    assert taken < 3.0
