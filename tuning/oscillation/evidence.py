@@ -124,6 +124,7 @@ JUDGES: Mapping[str, Mapping[str, Judge]] = {
         "chance": shape.by_chance,
         "irregular": shape.irregular,
         "faint": shape.faint,
+        "keeps coming": opposite(shape.keeps_coming),
         "dies away": shape.dies_away,
     },
     CANNOT_TELL: {

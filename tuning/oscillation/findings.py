@@ -12,6 +12,7 @@ from simulator import LinearPlant, Scenario, linearise
 from tuning.oscillation.cross import Coherence, coherence_at, phase_between
 from tuning.oscillation.detection import Oscillation, oscillations
 from tuning.oscillation.envelope import envelope, mode_ratio, unevenness
+from tuning.oscillation.load_oscillation import LoadOscillations, load_oscillations
 from tuning.oscillation.loop_seen import LoopSeen, loop_seen, speed_share
 from tuning.oscillation.machine_frequencies import (
     Kind,
@@ -25,12 +26,15 @@ from tuning.oscillation.orders import Following, following
 from tuning.oscillation.record import Record
 from tuning.oscillation.regularity import Regularity, regularity
 from tuning.oscillation.ridge import Ridge, ridge
+from tuning.oscillation.spectrum import without_drift
 from tuning.oscillation.wave_shape import WaveShape, wave_shape
 
 Array = NDArray[np.float64]
 
 # The oscillation is looked at over about an octave around it, or its own band if that is wider [-].
 OCTAVE = 2.0**0.5
+# A swing of this share of the tension matters (Hägglund's one per cent) [-].
+MATTERS = 0.01
 
 
 UNKNOWN, NOT_FOLLOWED = Coherence(), Following()
@@ -60,6 +64,7 @@ class Findings:
         machine: its frequencies.
         loop: what the loop has to do with it; None without scenario or in manual.
         ridge: its frequency and amplitude along the record.
+        loads: whether swings of `MATTERS` keep coming, by their area alone.
         following: whether it goes with time, web length or turns of the roll.
         swing_damping: of the roll on its web at each place, shape (m,) [-]; empty where unknown.
         speed_share: of it that the recorded swing of the line speed makes by the model [-].
@@ -84,6 +89,7 @@ class Findings:
     machine: tuple[MachineFrequency, ...] = ()
     loop: LoopSeen | None = None
     ridge: Ridge | None = None
+    loads: LoadOscillations | None = None
     following: Following = NOT_FOLLOWED
     swing_damping: Array = field(default_factory=lambda: np.zeros(0))
     speed_share: float = math.nan
@@ -168,6 +174,7 @@ def findings(
         machine=machine_frequencies(record, scenario, where, plants),
         loop=loop,
         ridge=ridge(record.tension, h, low=low, high=high),
+        loads=_loads(record, f),
         following=following(record.tension, h, f, record.line_speed, record.diameter),
         swing_damping=np.array([plant.damping_ratio for plant in plants]),
         speed_share=_speed_share(scenario, plants, speed, loop, automatic, f),
@@ -199,6 +206,17 @@ def _speed_share(
         scenario, plants, frequency=frequency, outside=outside, speed=speed.amplitude_x,
         reading=speed.amplitude_y,
     )  # fmt: skip
+
+
+def _loads(record: Record, frequency: float) -> LoadOscillations | None:
+    """Ask the area between zero crossings, drift taken off; of the swing's own pace."""
+    least = MATTERS * abs(record.mean_tension)
+    if not least > 0.0:
+        return None
+    swings = without_drift(record.tension, record.interval, slowest=frequency / 3.0)
+    return load_oscillations(
+        swings, record.interval, ultimate_frequency=frequency, least_amplitude=least
+    )
 
 
 def _band(oscillation: Oscillation, record: Record) -> tuple[float, float]:

@@ -97,8 +97,10 @@ def no_part(s: Findings) -> Evidence:
         return NOTHING
     best = max(values)
     if best > 0.0:
-        return clipped(-best, -4.0, 2.0, "its frequency is one that the machine has")
-    return clipped(-best, -4.0, 2.0, f"no part of the machine has {s.frequency:.3g} Hz")
+        whose = "the machine" if s.scenario is not None else "something known"
+        return clipped(-best, -4.0, 2.0, f"its frequency is one that {whose} has")
+    known = "part of the machine" if s.scenario is not None else "turn that is known"
+    return clipped(-best, -4.0, 2.0, f"no {known} has {s.frequency:.3g} Hz")
 
 
 def loop_frequency(s: Findings) -> Evidence:

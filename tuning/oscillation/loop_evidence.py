@@ -93,7 +93,7 @@ def margins(s: Findings) -> Evidence:
         return NOTHING
     Ms = float(np.exp(np.nanmean(np.log(s.loop.Ms))))
     words = (
-        "with these gains the loop is unstable here"
+        "with these gains the loop is unstable here, or all but unstable"
         if Ms > 15.0
         else f"the loop's Ms is {Ms:.2g} here (above 2 it rings)"
     )

@@ -70,17 +70,21 @@ _LONGER = _Recording(
 def recording_that_tells(findings: Findings, score: Mapping[str, float]) -> str:
     """Return the recording that would best tell the likely causes apart; empty if none is needed.
 
-    A recording splits the causes in two; the best one splits the chances most evenly, since then
-    its answer is least known beforehand. What the record holds already is not asked for again.
+    A recording splits the causes in two. It must part the two likeliest; of those that do, the best
+    splits the chances most evenly, since then its answer is least known beforehand. What the record
+    holds already is not asked for again.
 
     Args:
         findings: what was measured.
         score: of each cause [-].
     """
-    if max(score.values()) > 0.9:
+    first, second = sorted(score, key=lambda cause: -score[cause])[:2]
+    if score[second] < UNLIKELY:
         return ""
-    best, most = "", UNLIKELY
+    best, most = "", 0.0
     for recording in _possible(findings):
+        if (first in recording.tells) == (second in recording.tells):
+            continue
         chance = sum(value for cause, value in score.items() if cause in recording.tells)
         split = min(chance, 1.0 - chance)
         if split > most:

@@ -42,6 +42,15 @@ def faint(s: Findings) -> Evidence:
     return clipped(-math.log(max(share, 1e-3) / 0.3), -1.2, 3.0, words)
 
 
+def keeps_coming(s: Findings) -> Evidence:
+    """Hägglund's count of swings that matter, by the area between zero crossings."""
+    if s.loads is None:
+        return NOTHING
+    if s.loads.detected:
+        return Evidence(1.0, "swings of more than 1 % of the tension keep coming")
+    return Evidence(0.0)
+
+
 def dies_away(s: Findings) -> Evidence:
     if s.regularity is None or not math.isfinite(s.regularity.index):
         return NOTHING

@@ -10,7 +10,7 @@ from tuning.oscillation.spectrum import peaks
 # More samples than this are averaged down; so many are explained in about a second.
 MOST_SAMPLES = 200_000
 # The strongest oscillation keeps so many samples a swing.
-LEAST_A_SWING = 8.0
+LEAST_A_SWING = 5.0
 
 
 def thinned(record: Record) -> Record:
