@@ -206,7 +206,9 @@ def roll_on_web(
     """
     N, radius = m.length.size, 0.5 * diameter
     modes, right = np.linalg.eig(mechanics)
-    part = np.abs(right[N] * np.linalg.inv(right)[:, N])
+    # The real part is what a pair has of the motion together: near a double eigenvalue the parts of
+    # two overdamped modes are huge and opposite, and their sizes say nothing.
+    part = np.real(right[N] * np.linalg.inv(right)[:, N])
     part[modes.imag <= 0.0] = 0.0
     at = int(np.argmax(part))
     if part[at] >= LEAST_PART:

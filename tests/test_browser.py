@@ -3,6 +3,8 @@
 Needs a Chromium on the machine; skipped with a reason where there is none.
 """
 
+import json
+import math
 import shutil
 import socket
 import subprocess
@@ -12,6 +14,7 @@ import urllib.request
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from simulator import load_scenario, operating_point
@@ -28,7 +31,11 @@ QUIET = [
     "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
 # The first screen is the one that opens.
-SCREENS = ["", "load-cell", "manual-output", "step-test-and-gains", "full-roll-to-core", "handover"]
+SCREENS = [
+    "", "load-cell", "manual-output", "step-test-and-gains", "full-roll-to-core", "handover",
+    "oscillation",
+]  # fmt: skip
+WITH_SLIDERS = SCREENS[2:6]
 WAIT = 60_000  # ms; the first simulation compiles
 
 pytestmark = pytest.mark.skipif(BROWSER is None, reason="no Chromium on this machine")
@@ -119,7 +126,7 @@ def test_screen_opens_with_its_picture(page, address, screen):
     assert page.locator("[data-testid='stHeading']").count() >= 1
 
 
-@pytest.mark.parametrize("screen", SCREENS[2:])
+@pytest.mark.parametrize("screen", WITH_SLIDERS)
 def test_sliders_at_both_ends_reach_no_stack_trace(page, address, screen):
     page.goto(f"{address}/{screen}")
     settled(page)
@@ -219,6 +226,41 @@ def test_the_load_cell_from_a_drawing_to_a_checked_calibration(page, address):
         typed(page, label, value)
     main.locator("[data-testid='stAlertContentSuccess']").wait_for(timeout=WAIT)
     sound(page)
+
+
+def test_a_trend_is_dropped_read_and_followed_to_its_next_check(page, address, tmp_path):
+    """A technician's file: semicolons, decimal commas, clock times, tension once a turn."""
+    speed, diameter, size = 2.0, 0.5, 5.0
+    turn = speed / (math.pi * diameter)
+    noise = np.random.default_rng(2).standard_normal(1500)
+    lines = ["clock;Tension [N];Output [%];Speed [m/min];Diameter [mm];Mode"]
+    for k, more in enumerate(noise):
+        t = 0.1 * k
+        clock = f"07:{30 + int(t // 60):02d}:{t % 60:04.1f}"
+        tension = 150.0 + size * math.sin(2.0 * math.pi * turn * t) + more
+        row = f"{clock};{tension:.2f};41.0;{60 * speed:.1f};{1e3 * diameter:.0f};MAN"
+        lines.append(row.replace(".", ","))
+    record = tmp_path / "line 3.csv"
+    record.write_text("\n".join(lines), encoding="utf-8-sig")
+    main = page.locator("[data-testid='stMain']")
+    page.goto(f"{address}/oscillation")
+    settled(page)
+    sound(page)
+    main.get_by_text("a recorded trend").click()
+    main.locator("input[type='file']").set_input_files(record)
+    main.get_by_text("line 3.csv").first.wait_for(timeout=WAIT)
+    settled(page)
+    main.locator("label", has_text="Use the machine at hand").click()
+    page.wait_for_timeout(500)
+    settled(page)
+    main.get_by_text("roll out of round").first.wait_for(timeout=WAIT)
+    assert main.get_by_text(f"turns {60.0 * turn:.3g} times a minute").count() > 0
+    sound(page)
+    with page.expect_download(timeout=WAIT) as download:
+        main.get_by_role("button", name="Save this answer").click()
+    data = json.loads(Path(download.value.path()).read_text(encoding="utf-8"))
+    assert data["verdict"] == "roll out of round"
+    assert data["oscillation"]["frequency_Hz"] == pytest.approx(turn, rel=2e-3)
 
 
 def test_a_recorded_step_test_teaches_the_machine(page, address, tmp_path):

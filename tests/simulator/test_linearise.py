@@ -8,7 +8,13 @@ import pytest
 
 from simulator import kernel, linearise, web_kernel
 from simulator.linearise import jacobian
-from simulator.machine import kernel_machine, named_diameters, roll_inertia, web_stiffness
+from simulator.machine import (
+    diameter_range,
+    kernel_machine,
+    named_diameters,
+    roll_inertia,
+    web_stiffness,
+)
 from simulator.operating_point import steady_state
 from simulator.scenario import Roller, Span
 
@@ -192,3 +198,15 @@ def test_falling_friction_takes_damping_away(film):
     flat = replace(film, torque_device=replace(film.torque_device, breakaway_ratio=1.0))
     crawl = {"diameter": 0.8, "line_speed": film.run.crawl_speed}
     assert linearise(steep, **crawl).damping_ratio < linearise(flat, **crawl).damping_ratio
+
+
+def test_the_swing_goes_smoothly_over_roll_and_speed(scenario):
+    """Near a double eigenvalue an overdamped pair must not pass for the roll's swing."""
+    low, high = diameter_range(scenario)
+    run = scenario.run
+    for v in np.geomspace(run.crawl_speed / 4.0, 1.2 * run.line_speed, 12)[-5:]:
+        diameters = np.geomspace(low, high, 120)
+        swing = [linearise(scenario, diameter=D, line_speed=v).natural_frequency for D in diameters]
+        # w² is close to K R²/J: no faster than R, no slower than 1/R.
+        steps = np.abs(np.diff(np.log(swing)))
+        assert steps.max() < 2.0 * max(float(np.diff(np.log(diameters)).max()), 1e-9)

@@ -195,7 +195,9 @@ def machine_frequencies(
     if plants:
         swing = np.array([plant.natural_frequency for plant in plants]) / (2.0 * math.pi)
         found.append(MachineFrequency("swing", "swing", swing, SWING_SPREAD * swing, {1: 1.0}))
-    rates = {record.logged_every or record.interval} | ({scenario.controller.scan_time} if scenario else set())
+    rates = {record.logged_every or record.interval}
+    if scenario is not None:
+        rates.add(scenario.controller.scan_time)
     return (*found, *_folded(found, rates), *_mains(rates))
 
 

@@ -7,17 +7,18 @@ Everything is round in it, so that it shows the loop alone.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from simulator import Action, Scenario, Trend, linearise, simulate
+from simulator.machine import reading_of, running_tension, taper_at
 from tuning.design import DEFAULT_MS, RollDesign, design_for_roll
 from tuning.gains import Gains
 from tuning.gains_as_set import gains_as_set
 from tuning.margins import Margins, loop_margins
 from tuning.oscillation.explain import Explanation
+from tuning.oscillation.spectrum import without_drift
 
 QUIET = 4.0  # in manual before the switch [s]
 SWINGS = 25.0  # of the oscillation that the run shows after it [-]
@@ -90,8 +91,10 @@ def loop_remedy(
     for gains in (before, design.gains):
         trend = _switched(scenario, gains, place.diameter, place.line_speed, duration, seed)
         late = trend.web_tension[trend.time > QUIET + 0.5 * duration]
+        # The slow approach to the new setpoint is no swing.
+        swing = without_drift(late, scan, slowest=0.3 * s.frequency)
         runs.append(trend)
-        swings.append(float(late.std()) if late.size else math.nan)
+        swings.append(float(swing.std()))
     return LoopRemedy(
         diameter=place.diameter,
         line_speed=place.line_speed,
@@ -115,9 +118,9 @@ def _switched(
     duration: float,
     seed: int,
 ) -> Trend:
-    start = simulate(scenario, duration=scenario.controller.scan_time, diameter=diameter,
-                     line_speed=line_speed, noise=False, runout=False)  # fmt: skip
-    setpoint = float(start.setpoint[0])
+    # As the operator reads it, before any taper.
+    reading = reading_of(scenario, running_tension(scenario, diameter))
+    setpoint = reading / taper_at(scenario, diameter)
     return simulate(
         gains.set_in(scenario),
         [
@@ -127,6 +130,7 @@ def _switched(
         duration=QUIET + duration,
         diameter=diameter,
         line_speed=line_speed,
+        setpoint=setpoint,
         seed=seed,
         # A roll out of round would hide what the loop does.
         runout=False,

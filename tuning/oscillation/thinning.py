@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from tuning.oscillation.record import Array, Record
 from tuning.oscillation.spectrum import peaks
 
@@ -32,7 +34,7 @@ def thinned(record: Record) -> Record:
     count = record.tension.size // block
 
     def mean(values: Array) -> Array:
-        return values[: count * block].reshape(count, block).mean(axis=1)
+        return np.asarray(values[: count * block].reshape(count, block).mean(axis=1))
 
     return replace(
         record,
