@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from simulator import kernel, linearise, web_kernel
+from simulator import kernel, linearise, load_scenario, web_kernel
 from simulator.linearise import jacobian
 from simulator.machine import (
     diameter_range,
@@ -17,6 +17,7 @@ from simulator.machine import (
 )
 from simulator.operating_point import steady_state
 from simulator.scenario import Roller, Span
+from tests.conftest import SCENARIOS
 
 
 def right_hand_side(m, state, command, speed):
@@ -200,8 +201,10 @@ def test_falling_friction_takes_damping_away(film):
     assert linearise(steep, **crawl).damping_ratio < linearise(flat, **crawl).damping_ratio
 
 
-def test_the_swing_goes_smoothly_over_roll_and_speed(scenario):
+@pytest.mark.parametrize("path", SCENARIOS, ids=lambda path: path.stem)
+def test_the_swing_goes_smoothly_over_roll_and_speed(path):
     """Near a double eigenvalue an overdamped pair must not pass for the roll's swing."""
+    scenario = load_scenario(path)
     low, high = diameter_range(scenario)
     run = scenario.run
     for v in np.geomspace(run.crawl_speed / 4.0, 1.2 * run.line_speed, 12)[-5:]:
