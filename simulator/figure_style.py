@@ -8,9 +8,13 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
 
 BLACK = "#000000"
 ORANGE = "#E69F00"
@@ -23,6 +27,7 @@ GREY = "#666666"
 FONT = 10.0  # [points]
 SMALL = 9.0  # [points]; nothing is smaller
 WIDTH = 10.0  # of a picture [inch]
+MOST_PAIRS = 1150  # of least and largest value drawn for one line [-]
 
 
 def plain_panel(axes: Axes, label: str) -> None:
@@ -67,3 +72,30 @@ def round_size(size: float) -> float:
     """
     power = 10.0 ** math.floor(math.log10(size))
     return next(step * power for step in (5.0, 2.0, 1.0) if step * power <= size * (1 + 1e-12))
+
+
+def page_line(time: Array, values: Array) -> tuple[Array, Array]:
+    """Return time and values of a line that looks the same on a page, of few points.
+
+    Of each short stretch the least and the largest value are kept: all that a page can show.
+
+    Args:
+        time: increasing, shape (n,) [s].
+        values: shape (n,) [any].
+
+    Returns:
+        Time [s] and values [any], two for each of at most `MOST_PAIRS` stretches, and the last.
+    """
+    n = time.size
+    if n <= 2 * MOST_PAIRS:
+        return time, values
+    edges = np.linspace(0, n, MOST_PAIRS + 1).astype(np.int64)[:-1]
+    low = np.fmin.reduceat(values, edges)
+    high = np.fmax.reduceat(values, edges)
+    # A stretch that falls is drawn falling.
+    falls = values[edges] > values[np.append(edges[1:], n) - 1]
+    first, second = np.where(falls, high, low), np.where(falls, low, high)
+    stretch = np.append(np.diff(time[edges]), time[-1] - time[edges[-1]])
+    x = np.column_stack([time[edges], time[edges] + 0.5 * stretch]).ravel()
+    y = np.column_stack([first, second]).ravel()
+    return np.append(x, time[-1]), np.append(y, values[-1])

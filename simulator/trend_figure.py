@@ -20,6 +20,7 @@ from simulator.figure_style import (
     SMALL,
     VERMILION,
     WIDTH,
+    page_line,
     plain_panel,
     text_size,
 )
@@ -28,8 +29,6 @@ from simulator.trend import Trend
 from simulator.units import METRIC, UnitSystem
 
 Array = NDArray[np.float64]
-
-_MOST_POINTS = 1200  # pairs of least and largest value drawn for one line [-]
 
 
 def draw_trend(
@@ -59,10 +58,10 @@ def draw_trend(
     tension, output = panels[0], panels[1]
     _draw_tension(tension, trend, units, true_tension)
     plain_panel(output, "output [%]")
-    output.plot(*_thinned(trend.time, trend.output), color=GREEN, linewidth=1.6, label="output")
+    output.plot(*page_line(trend.time, trend.output), color=GREEN, linewidth=1.6, label="output")
     for panel, (name, unit, values, colour) in zip(panels[2:], moving, strict=True):
         plain_panel(panel, f"{name}\n[{unit}]")
-        panel.plot(*_thinned(trend.time, values), color=colour, linewidth=1.6, label=name)
+        panel.plot(*page_line(trend.time, values), color=colour, linewidth=1.6, label=name)
     panels[-1].set_xlabel("time [s]", fontsize=FONT)
     start, end = float(trend.time[0]), float(trend.time[-1])
     panels[-1].set_xlim(start, end if end > start else start + 1.0)
@@ -92,35 +91,18 @@ def _draw_tension(panel: Axes, trend: Trend, units: UnitSystem, true_tension: bo
     plain_panel(panel, f"tension [{units.label('tension')}]")
     factor = units.factor("tension")
     panel.plot(
-        *_thinned(trend.time, trend.tension * factor), color=BLUE, linewidth=1.1, label="reading"
+        *page_line(trend.time, trend.tension * factor), color=BLUE, linewidth=1.1, label="reading"
     )
     if true_tension and trend.web_tension.size:
         panel.plot(
-            *_thinned(trend.time, trend.web_tension * factor), color=VERMILION, linewidth=1.4,
+            *page_line(trend.time, trend.web_tension * factor), color=VERMILION, linewidth=1.4,
             linestyle=(0, (5, 1.5)), label="true tension of the web",
         )  # fmt: skip
     if np.any(np.isfinite(trend.setpoint)):
         panel.plot(
-            *_thinned(trend.time, trend.setpoint * factor), color=BLACK, linewidth=1.4,
+            *page_line(trend.time, trend.setpoint * factor), color=BLACK, linewidth=1.4,
             linestyle="-.", label="setpoint",
         )  # fmt: skip
-
-
-def _thinned(time: Array, values: Array) -> tuple[Array, Array]:
-    """Least and largest value of each short stretch of time, in order: all that a page can show."""
-    n = time.size
-    if n <= 2 * _MOST_POINTS:
-        return time, values
-    edges = np.linspace(0, n, _MOST_POINTS + 1).astype(np.int64)[:-1]
-    low = np.fmin.reduceat(values, edges)
-    high = np.fmax.reduceat(values, edges)
-    # A stretch that falls is drawn falling.
-    falls = values[edges] > values[np.append(edges[1:], n) - 1]
-    first, second = np.where(falls, high, low), np.where(falls, low, high)
-    stretch = np.append(np.diff(time[edges]), time[-1] - time[edges[-1]])
-    x = np.column_stack([time[edges], time[edges] + 0.5 * stretch]).ravel()
-    y = np.column_stack([first, second]).ravel()
-    return np.append(x, time[-1]), np.append(y, values[-1])
 
 
 def _event_labels(trend: Trend, units: UnitSystem) -> list[tuple[float, str]]:

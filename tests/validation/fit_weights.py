@@ -14,16 +14,16 @@ from scipy.optimize import minimize
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from tests.validation.study import BUILDING, NAMES, SETTINGS, Case, cases
-
+from tests.validation.study import BUILDING, NAMES, Case, cases
 from tuning.oscillation.scores import BIAS
 
 RIDGE = 2.0
 MAIN_SHARE = 0.75
 TARGET = Path(__file__).parents[2] / "tuning" / "oscillation" / "weights.py"
-HEAD = '''"""Weights of the evidence, fitted by tests/validation/fit_weights.py to {count} labelled trends.
+HEAD = '''"""Weights of the evidence, fitted to {count} labelled trends.
 
-Written by that program: not to be edited by hand. The bias stands under the empty name.
+Written by tests/validation/fit_weights.py: not to be edited by hand.
+The bias stands under the empty name.
 """
 
 from __future__ import annotations
@@ -85,7 +85,8 @@ def main() -> None:
     count = int(sys.argv[1]) if len(sys.argv) > 1 else len(BUILDING)
     found = cases(BUILDING[:count])
     text = HEAD.format(count=count)
-    for setting in SETTINGS:
+    # Typed or recorded, a diameter is a diameter: "read off" has the weights of "with".
+    for setting in ("with", "without"):
         text += f"\n{setting.upper()}_SCENARIO: dict[str, dict[str, float]] = {{\n"
         for cause, own in fit(found, setting).items():
             text += f'    "{cause}": {{\n'

@@ -3,10 +3,11 @@
     .venv/bin/python tests/validation/report.py [how many trends]
 
 Prints for trends that no weight was fitted to: shares right, confidently wrong, false alarms, the
-confusion matrix and the reliability curve, with a scenario and without one. DEVELOPERS.md keeps
-what it printed.
+confusion matrix and the reliability curve, in three settings. DEVELOPERS.md keeps
+what it printed. The answer is the verdict: "cannot tell" where no score reaches one half.
 """
 
+import itertools
 import sys
 from pathlib import Path
 
@@ -17,12 +18,21 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from tests.validation.study import NAMES, REPORTING, SETTINGS, Case, cases
 from tuning.oscillation import weights
 from tuning.oscillation.causes import CANNOT_TELL, NONE
-from tuning.oscillation.scores import scores
 from tuning.oscillation.explain import SURE_ENOUGH
+from tuning.oscillation.scores import scores
 
 CONFIDENT = 0.8
 BINS = (0.0, 0.3, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 1.0)
-WEIGHTS = {"with": weights.WITH_SCENARIO, "without": weights.WITHOUT_SCENARIO}
+WEIGHTS = {
+    "read off": weights.WITH_SCENARIO,
+    "with": weights.WITH_SCENARIO,
+    "without": weights.WITHOUT_SCENARIO,
+}
+TITLES = {
+    "read off": "with the scenario, and diameter and speed read off the machine if not recorded",
+    "with": "with the scenario, nothing but what is recorded",
+    "without": "without a scenario",
+}
 
 
 def judged(found: list[Case], setting: str, table=None) -> list[tuple[Case, str, float]]:
@@ -71,7 +81,7 @@ def reliability(rows) -> str:
     lines = ["| top score | trends | mean score | right |", "|---|---|---|---|"]
     score = np.array([s for *_, s in rows])
     right = np.array([top in case.causes for case, top, _ in rows])
-    for low, high in zip(BINS[:-1], BINS[1:], strict=True):
+    for low, high in itertools.pairwise(BINS):
         own = (score > low) & (score <= high)
         if own.any():
             lines.append(
@@ -86,11 +96,11 @@ def main() -> None:
     found = cases(REPORTING[:count])
     for setting in SETTINGS:
         rows = judged(found, setting)
-        print(f"\n{setting} a scenario\n")
+        print(f"\n{TITLES[setting][:1].upper()}{TITLES[setting][1:]}\n")
         print(
-            "| trends | top answer right | right where a cause is named | wrong with a score above "
+            "| trends | answer right | right where a cause is named | wrong with a score above "
             f"{CONFIDENT} | false alarms on quiet trends | quiet among those called quiet | "
-            "cannot tell |"
+            "no score above one half |"
         )
         print("|---" * 7 + "|")
         print(shares(rows), "\n")

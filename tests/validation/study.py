@@ -4,9 +4,9 @@ import os
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 
-from tests.validation.labelled_trends import LabelledTrend, labelled_trend
 from threadpoolctl import threadpool_limits
 
+from tests.validation.labelled_trends import LabelledTrend, labelled_trend
 from tuning.oscillation.causes import CAUSES
 from tuning.oscillation.evidence import evidence
 from tuning.oscillation.findings import findings

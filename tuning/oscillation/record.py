@@ -62,6 +62,11 @@ class Record:
         return self.interval * self.tension.size
 
     @property
+    def time(self) -> Array:
+        """Of each sample, in the trend's own time, shape (n,) [s]."""
+        return self.start + self.interval * np.arange(self.tension.size)
+
+    @property
     def mean_tension(self) -> float:
         """Mean reading [N]."""
         return float(self.tension.mean())

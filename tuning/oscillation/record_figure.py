@@ -20,6 +20,7 @@ from simulator.figure_style import (
     SMALL,
     VERMILION,
     WIDTH,
+    page_line,
     plain_panel,
     text_size,
 )
@@ -32,7 +33,6 @@ from tuning.oscillation.spectrum_panel import draw_spectrum
 
 Array = NDArray[np.float64]
 
-MOST_PAIRS = 1150  # of least and largest value drawn for one line [-]
 # Line speed gets a panel where it moves by more than this of itself [-].
 _MOVES = 0.005
 # Level and envelope are means over so many swings, but over no less than this share of the record,
@@ -62,11 +62,11 @@ def draw_record(explanation: Explanation, units: UnitSystem = METRIC) -> Figure:
     _draw_tension(panels[0], findings, units)
     if output:
         plain_panel(panels[1], "output [%]")
-        panels[1].plot(*thinned(record.start, record.interval, record.output), color=GREEN, lw=1.2)
+        panels[1].plot(*page_line(record.time, record.output), color=GREEN, lw=1.2)
     if speed:
         plain_panel(panels[-1], f"line speed\n[{units.label('speed')}]")
         shown = units.factor("speed") * record.line_speed
-        panels[-1].plot(*thinned(record.start, record.interval, shown), color=GREY, lw=1.2)
+        panels[-1].plot(*page_line(record.time, shown), color=GREY, lw=1.2)
     panels[-1].set_xlabel("time [s]", fontsize=FONT)
     panels[-1].set_xlim(record.start, record.start + record.duration)
     _mark_mode(panels, record)
@@ -101,33 +101,6 @@ def draw_record_alt(explanation: Explanation, units: UnitSystem = METRIC) -> str
     return f"{words}, and its spectrum{over}, which has its peak at {peak}{beside}."
 
 
-def thinned(start: float, interval: float, values: Array) -> tuple[Array, Array]:
-    """Return time and values of a line that looks the same on a page, of few points.
-
-    Of each short stretch the least and the largest value are kept.
-
-    Args:
-        start: time of the first value [s].
-        interval: between values [s].
-        values: shape (n,) [any].
-
-    Returns:
-        Time [s] and values [any], two points for each of at most 1150 stretches.
-    """
-    n = values.size
-    if n <= 2 * MOST_PAIRS:
-        return start + interval * np.arange(n, dtype=np.float64), values
-    block = -(-n // MOST_PAIRS)
-    whole = np.pad(values, (0, -n % block), mode="edge").reshape(-1, block)
-    low, high = whole.min(axis=1), whole.max(axis=1)
-    # A stretch that falls is drawn falling.
-    falls = whole[:, 0] > whole[:, -1]
-    pairs = np.column_stack([np.where(falls, high, low), np.where(falls, low, high)])
-    time = start + interval * block * (0.25 + 0.5 * np.arange(pairs.size))
-    time = np.minimum(time, start + interval * (n - 1))
-    return np.asarray(time, dtype=np.float64), np.asarray(pairs.ravel(), dtype=np.float64)
-
-
 def _speed_moves(record: Record) -> bool:
     if not record.knows("line_speed"):
         return False
@@ -137,23 +110,26 @@ def _speed_moves(record: Record) -> bool:
 
 def _draw_tension(panel: Axes, findings: Findings, units: UnitSystem) -> None:
     record, factor = findings.record, units.factor("tension")
-    start, h = record.start, record.interval
     plain_panel(panel, f"tension [{units.label('tension')}]")
-    panel.plot(*thinned(start, h, factor * record.tension), color=BLUE, lw=0.9, label="reading")
+    panel.plot(
+        *page_line(record.time, factor * record.tension), color=BLUE, lw=0.9, label="reading"
+    )
     if record.knows("setpoint"):
-        panel.plot(*thinned(start, h, factor * record.setpoint), color=BLACK, lw=1.3, ls="-.",
+        panel.plot(*page_line(record.time, factor * record.setpoint), color=BLACK, lw=1.3, ls="-.",
                    label="setpoint")  # fmt: skip
     if findings.oscillation is None or not findings.oscillation.peak.significant:
         return
     n = record.tension.size
-    span = max(_SWINGS / (findings.frequency * h), _LEAST_SHARE * n)
+    span = max(_SWINGS / (findings.frequency * record.interval), _LEAST_SHARE * n)
     span = int(min(max(span, 1.0), n))
     level = uniform_filter1d(record.tension, span, mode="nearest")
     size = np.sqrt(uniform_filter1d(findings.amplitude**2, span, mode="nearest"))
     label = "the oscillation's envelope"
     for side in (1.0, -1.0):
         edge = factor * (level + side * size)
-        panel.plot(*thinned(start, h, edge), color=VERMILION, lw=1.3, ls=(0, (5, 2)), label=label)
+        panel.plot(
+            *page_line(record.time, edge), color=VERMILION, lw=1.3, ls=(0, (5, 2)), label=label
+        )
         label = "_"
 
 

@@ -6,11 +6,20 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from simulator import Trend
-from simulator.figure_style import BLACK, BLUE, FONT, GREEN, SMALL, VERMILION, WIDTH, plain_panel
+from simulator.figure_style import (
+    BLACK,
+    BLUE,
+    FONT,
+    GREEN,
+    SMALL,
+    VERMILION,
+    WIDTH,
+    page_line,
+    plain_panel,
+)
 from simulator.reader_units import in_reader_units
 from simulator.units import METRIC, UnitSystem, sensible
 from tuning.margins import Margins
-from tuning.oscillation.record_figure import thinned
 from tuning.oscillation.remedy import LoopRemedy
 from tuning.tables import gains_in_words
 
@@ -70,13 +79,12 @@ def draw_remedy_alt(remedy: LoopRemedy, units: UnitSystem = METRIC) -> str:
 
 
 def _draw_run(above: Axes, below: Axes, trend: Trend, units: UnitSystem) -> None:
-    start, interval = float(trend.time[0]), float(trend.time[1] - trend.time[0])
     factor = units.factor("tension")
-    above.plot(*thinned(start, interval, factor * trend.web_tension), color=BLUE, lw=1.2,
+    above.plot(*page_line(trend.time, factor * trend.web_tension), color=BLUE, lw=1.2,
                label="tension of the web")  # fmt: skip
-    above.plot(*thinned(start, interval, factor * trend.setpoint), color=BLACK, lw=1.3, ls="-.",
+    above.plot(*page_line(trend.time, factor * trend.setpoint), color=BLACK, lw=1.3, ls="-.",
                label="setpoint")  # fmt: skip
-    below.plot(*thinned(start, interval, trend.output), color=GREEN, lw=1.2, label="output")
+    below.plot(*page_line(trend.time, trend.output), color=GREEN, lw=1.2, label="output")
     for row, (time, text) in enumerate(sorted(trend.events)[:3]):
         for panel in (above, below):
             panel.axvline(time, color=VERMILION, lw=1.0, ls=":", zorder=1)

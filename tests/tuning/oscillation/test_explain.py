@@ -42,9 +42,7 @@ def run_of(machine, plan=(), *, duration=120.0, automatic=True, **options):
 def machine(film):
     """A film unwind with sound gains, everything round, a supply that follows."""
     brake = replace(film.torque_device, hysteresis=0.0)
-    return SOUND.set_in(
-        replace(film, roll=replace(film.roll, runout=0.0), torque_device=brake)
-    )
+    return SOUND.set_in(replace(film, roll=replace(film.roll, runout=0.0), torque_device=brake))
 
 
 def test_a_roll_out_of_round_is_told_by_its_turn(machine):

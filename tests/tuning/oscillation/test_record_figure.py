@@ -10,7 +10,7 @@ from simulator import Action, Trend, simulate
 from simulator.units import METRIC, US_CUSTOMARY
 from tests.tuning.pictures import check_readable
 from tuning.oscillation.explain import explain_oscillation
-from tuning.oscillation.record_figure import MOST_PAIRS, draw_record, draw_record_alt, thinned
+from tuning.oscillation.record_figure import draw_record, draw_record_alt
 
 
 def bare(tension, step=0.1, **known):
@@ -69,23 +69,6 @@ def test_a_constant_tension_is_drawn_without_a_spectrum():
 def test_words_for_those_who_cannot_see_it():
     words = draw_record_alt(explain_oscillation(bare(swing(1000))))
     assert "0.600 Hz" in words and "4.0 N" in words and "about 80.0 N" in words
-
-
-def test_thinning_keeps_every_extreme():
-    values = np.random.default_rng(1).normal(size=100_003)
-    at, drawn = thinned(10.0, 0.5, values)
-    assert drawn.size <= 2 * MOST_PAIRS < 2400
-    assert drawn.max() == values.max() and drawn.min() == values.min()
-    assert np.all(np.diff(at) >= 0.0) and at[-1] <= 10.0 + 0.5 * 100_002
-    # the largest is drawn within a stretch of where it was
-    assert abs(at[drawn.argmax()] - (10.0 + 0.5 * values.argmax())) <= 0.5 * 100_003 / 1000
-
-
-def test_short_lines_are_drawn_as_they_are():
-    values = np.arange(40.0)
-    at, drawn = thinned(2.0, 0.5, values)
-    assert drawn is values
-    np.testing.assert_array_equal(at, 2.0 + 0.5 * np.arange(40))
 
 
 def test_a_million_samples_take_no_longer_than_a_reader_waits():
