@@ -64,7 +64,7 @@ class Record:
     @property
     def time(self) -> Array:
         """Of each sample, in the trend's own time, shape (n,) [s]."""
-        return self.start + self.interval * np.arange(self.tension.size)
+        return np.asarray(self.start + self.interval * np.arange(self.tension.size))
 
     @property
     def mean_tension(self) -> float:

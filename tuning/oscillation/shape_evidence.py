@@ -148,5 +148,6 @@ def harmonics(s: Findings) -> Evidence:
     if not higher.size or not h[0] > 0.0:
         return NOTHING
     share = float(np.sqrt(np.sum(higher**2)) / h[0])
-    words = f"its multiples are {100.0 * share:.0f} % as large"
+    size = f"its multiples are {100.0 * share:.0f} % as large"
+    words = f"it is nearly a sine: {size}" if share < 0.15 else f"it is no sine: {size}"
     return clipped(4.0 * (share - 0.15), -0.6, 2.0, words)
