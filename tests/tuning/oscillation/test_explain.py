@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -52,12 +53,13 @@ def test_a_roll_out_of_round_is_told_by_its_turn(machine):
     assert found.present
     assert found.findings.frequency == pytest.approx(V / (math.pi * D), rel=5e-3)
     assert any("the turn of the roll" in words for words in found.causes[0].evidence)
-    assert "turns a minute" not in found.causes[0].next_check
-    assert f"{60.0 * V / (math.pi * D):.3g} times a minute" in found.causes[0].next_check
+    # What the web stretches is all that is between v/(pi D) and the turn.
+    turns = float(re.search(r"turns ([\d.]+) times a minute", found.causes[0].next_check)[1])
+    assert turns == pytest.approx(60.0 * V / (math.pi * D), rel=3e-3)
 
 
 def test_a_roller_is_told_from_the_roll_by_a_change_of_speed(machine):
-    rollers = (replace(machine.roller[0], runout=4e-4), *machine.roller[1:])
+    rollers = (replace(machine.roller[0], runout=9e-4), *machine.roller[1:])
     plan = [Action(20.0, "line speed", 1.3 * V, 80.0)]
     trend = run_of(replace(machine, roller=rollers), plan)
     found = explain_oscillation(trend, machine)
@@ -68,7 +70,7 @@ def test_a_roller_is_told_from_the_roll_by_a_change_of_speed(machine):
 
 def test_gains_too_high_are_told_and_without_a_scenario_they_are_suspected(machine):
     plant = linearise(machine, diameter=D, line_speed=V)
-    loud = Gains(SOUND.Kc * 14.0, 0.25)
+    loud = Gains(SOUND.Kc * 40.0, 0.25)
     assert not loop_margins(plant, loud, scan_time=machine.controller.scan_time).stable
     trend = run_of(loud.set_in(machine), [Action(40.0, "automatic")], automatic=False)
     found = explain_oscillation(trend, loud.set_in(machine))
@@ -142,7 +144,7 @@ def test_a_tension_that_stands_still_is_none(machine):
 
 def test_what_no_part_of_the_machine_makes_is_not_blamed_on_one(machine):
     trend = run_of(machine, automatic=False)
-    odd = 2.0 * np.sin(2.0 * math.pi * 0.137 * trend.time)
+    odd = 2.0 * np.sin(2.0 * math.pi * 0.437 * trend.time)
     found = explain_oscillation(replace(trend, tension=trend.tension + odd), machine)
     assert found.present
     assert found.verdict == CANNOT_TELL
