@@ -9,12 +9,13 @@ from streamlit.testing.v1 import AppTest
 from simulator.screens import bench
 from simulator.units import METRIC, US_CUSTOMARY
 from tests.tuning.shown import fine, text_of
+from tuning.oscillation import answer_words
 from tuning.oscillation.causes import CANNOT_TELL, LOOP, NONE, ROLL
 from tuning.oscillation.detection import Oscillation
 from tuning.oscillation.explain import explain_oscillation
 from tuning.oscillation.invented import invented_record, invented_troubles
 from tuning.oscillation.spectrum import Peak
-from tuning.screens import oscillation, oscillation_answers, oscillation_view, trend_upload
+from tuning.screens import oscillation, oscillation_answers, trend_upload
 
 
 @pytest.fixture(autouse=True)
@@ -315,11 +316,11 @@ def test_a_record_too_short_to_judge_says_so(film):
 
 
 def test_chances_in_words_and_per_cent():
-    words = oscillation_view.chance_in_words
+    words = answer_words.chance_in_words
     assert [words(p) for p in (0.93, 0.9, 0.8, 0.6, 0.3, 0.05)] == [
         "very likely", "very likely", "likely", "more likely than not", "possible", "unlikely",
     ]  # fmt: skip
-    assert [oscillation_view.per_cent(p) for p in (0.9999, 0.93, 0.5, 0.001)] == [
+    assert [answer_words.per_cent(p) for p in (0.9999, 0.93, 0.5, 0.001)] == [
         "over 99 %", "93 %", "50 %", "under 1 %",
     ]  # fmt: skip
 
@@ -329,8 +330,8 @@ def test_how_far_and_how_often_in_the_readers_units():
                 false_alarm=-20.0, line=10.0)  # fmt: skip
     one = Oscillation("time", peak, 0.5, 0.5)
     # 1 lbf is 4.4482216 N; half a hertz is once in 2 s.
-    said = oscillation_view.swing_in_words(one, 44.482216, US_CUSTOMARY)
+    said = answer_words.swing_in_words(one, 44.482216, US_CUSTOMARY)
     assert "2.0 lbf (20 % of the tension)" in said and "0.500 Hz, once in 2.00 s" in said
     moved = replace(one, axis="roll turns", lowest=0.4, highest=0.6)
-    said = oscillation_view.swing_in_words(moved, 44.482216, METRIC)
+    said = answer_words.swing_in_words(moved, 44.482216, METRIC)
     assert "0.400 to 0.600 Hz as the roll turns" in said

@@ -3,62 +3,116 @@
 from __future__ import annotations
 
 from simulator.units import METRIC, UnitSystem, sensible
-from tuning.oscillation.causes import CANNOT_TELL, CAUSES, NONE
-from tuning.oscillation.explain import Explanation
+from tuning.oscillation.causes import (
+    CANNOT_TELL,
+    LOOP,
+    MOVES,
+    NONE,
+    PICKUP,
+    RINGING,
+    ROLL,
+    ROLLER,
+    STICKING,
+)
+from tuning.oscillation.detection import Oscillation
+from tuning.oscillation.explain import SURE_ENOUGH, Explanation
 
-# Chance from which on a word fits [-].
-_WORDS = ((0.95, "almost certainly"), (0.8, "very likely"), (0.6, "likely"), (0.0, "perhaps"))
-# Slower swings are told by their period [Hz].
-SLOW = 0.5
+# Causes with less chance than this are not spoken of [-].
+WORTH_SAYING = 0.05
+# What a cause says of the machine, as the end of "very likely: …".
+SAID = {
+    ROLL: "the roll is out of round",
+    ROLLER: "a roller or the nip is out of round",
+    LOOP: "the loop is tuned too tight",
+    RINGING: "the roll rings on the web",
+    STICKING: "the torque device sticks",
+    MOVES: "the line speed or the setpoint swings",
+    PICKUP: "it is in the signal and not in the web: pickup, or a fast swing folded by sampling",
+    NONE: "the tension does not oscillate beyond its noise",
+    CANNOT_TELL: "something shakes it that is none of the causes known here",
+}
+# Scores from which a chance is called so [-].
+_WORDS = ((0.9, "very likely"), (0.75, "likely"), (0.5, "more likely than not"), (0.2, "possible"))
 
 
 def chance_in_words(score: float) -> str:
-    """Return a chance as people say it.
+    """Return a chance in words.
 
     Args:
-        score: a probability [-].
+        score: of a cause [-].
     """
-    return next(word for least, word in _WORDS if score >= least)
+    return next((words for least, words in _WORDS if score >= least), "unlikely")
 
 
-def swing_in_words(explanation: Explanation, units: UnitSystem = METRIC) -> str:
-    """Return how fast and how far the tension swings, such as "once in 4.2 s, 3.1 N up and down".
+def per_cent(score: float) -> str:
+    """Return a chance in per cent; nothing is certain, and nothing is ruled out.
 
     Args:
-        explanation: of a record in which the tension moves.
-        units: the reader's.
+        score: of a cause [-].
     """
-    s = explanation.findings
-    if s.oscillation is None:
-        return "not at all"
-    f, size = s.frequency, s.oscillation.amplitude
-    pace = f"once in {sensible(1.0 / f)} s" if f < SLOW else f"{sensible(f)} times a second"
-    share = 100.0 * size / abs(explanation.record.mean_tension or 1.0)
-    return f"{pace}, by {units.text(size, 'tension')} up and down ({sensible(share, 2)} %)"
+    if score > 0.99:
+        return "over 99 %"
+    return "under 1 %" if score < 0.01 else f"{100.0 * score:.0f} %"
 
 
-def answer_in_words(explanation: Explanation, units: UnitSystem = METRIC) -> str:
-    """Return the answer as one or two sentences.
+def verdict_in_words(explanation: Explanation) -> str:
+    """Return the answer in one sentence, with its chance.
 
     Args:
         explanation: of a record.
-        units: the reader's.
     """
     top = explanation.causes[0]
-    if explanation.findings.oscillation is None:
-        return "The tension does not move at all in this record."
-    if explanation.verdict == NONE:
-        return (
-            f"The tension does not oscillate: nothing stands clear of its noise "
-            f"({100.0 * top.score:.0f} %)."
+    if top.score < SURE_ENOUGH:
+        return "This record can't tell why the tension swings."
+    return f"{chance_in_words(top.score).capitalize()} ({per_cent(top.score)}): {SAID[top.cause]}."
+
+
+def swing_in_words(one: Oscillation, mean_tension: float, units: UnitSystem) -> str:
+    """Return how far and how often the tension swings.
+
+    Args:
+        one: the oscillation.
+        mean_tension: of the record [N].
+        units: the reader's units.
+    """
+    size = units.text(one.amplitude, "tension", digits=2)
+    share = ""
+    if abs(mean_tension) > 1e-9:
+        share = f" ({sensible(100.0 * one.amplitude / abs(mean_tension), 2)} % of the tension)"
+    often = f"{sensible(one.frequency)} Hz, once in {sensible(1.0 / one.frequency)} s"
+    if one.highest > 1.02 * one.lowest:
+        with_it = "the line" if one.axis == "web length" else "the roll"
+        often = (
+            f"{sensible(one.lowest)} to {sensible(one.highest)} Hz as {with_it} turns slower or "
+            "faster"
         )
-    swings = f"The tension swings {swing_in_words(explanation, units)}"
-    if explanation.verdict == CANNOT_TELL:
-        named = [one for one in explanation.causes if one.cause != CANNOT_TELL][:2]
-        likely = " and ".join(f"{one.cause} ({100.0 * one.score:.0f} %)" for one in named)
-        return f"{swings}, and this record can't tell why. Likeliest are: {likely}."
-    word = chance_in_words(top.score)
-    return (
-        f"{swings}. {word[:1].upper()}{word[1:]} ({100.0 * top.score:.0f} %) the cause is: "
-        f"{top.cause}. {CAUSES[top.cause].meaning}"
-    )
+    return f"The tension swings by {size}{share} to either side of its mean, at {often}."
+
+
+def answer_in_words(explanation: Explanation, units: UnitSystem = METRIC) -> str:
+    """Return the answer as a few sentences.
+
+    Args:
+        explanation: of a record.
+        units: the reader's units.
+    """
+    main = explanation.findings.oscillation
+    if main is None:
+        return "The tension does not move at all in this record."
+    said = [verdict_in_words(explanation)]
+    if explanation.verdict != NONE:
+        said.append(swing_in_words(main, explanation.record.mean_tension, units))
+    if explanation.causes[0].score < SURE_ENOUGH:
+        said.append(likely_in_words(explanation))
+    return " ".join(said)
+
+
+def likely_in_words(explanation: Explanation) -> str:
+    """Return what it may be, where nothing is sure enough.
+
+    Args:
+        explanation: of a record.
+    """
+    likely = [one for one in explanation.causes if one.score >= WORTH_SAYING][:3]
+    named = "; ".join(f"{SAID[one.cause]} ({per_cent(one.score)})" for one in likely)
+    return f"It may be that {named}."

@@ -8,13 +8,10 @@ from rich.table import Table
 from simulator.cautions import ADVICE
 from simulator.units import METRIC, UnitSystem, sensible
 from tuning.loop_health import health_in_words
-from tuning.oscillation.answer_words import answer_in_words
+from tuning.oscillation.answer_words import WORTH_SAYING, answer_in_words, per_cent
 from tuning.oscillation.causes import CAUSES, NONE
 from tuning.oscillation.explain import Explanation
 from tuning.oscillation.remedy import LoopRemedy
-
-# Causes with less chance get no line [-].
-WORTH_SHOWING = 0.02
 
 
 def print_explanation(
@@ -51,9 +48,9 @@ def print_explanation(
     ):
         table.add_column(name, justify=justify)  # type: ignore[arg-type]
     for one in explanation.causes:
-        if one.score >= WORTH_SHOWING:
+        if one.score >= WORTH_SAYING:
             table.add_row(
-                one.cause, f"{100.0 * one.score:.0f} %", "; ".join(one.evidence),
+                one.cause, per_cent(one.score), "; ".join(one.evidence),
                 "; ".join(one.against),
             )  # fmt: skip
     out.print(table)
@@ -61,7 +58,7 @@ def print_explanation(
         out.print(
             f"Beside it: {sensible(other.oscillation.frequency)} Hz, "
             f"{units.text(other.oscillation.amplitude, 'tension')}: {other.cause} "
-            f"({100.0 * other.score:.0f} %)"
+            f"({per_cent(other.score)})"
         )
     if remedy is not None:
         out.print(_remedy(remedy, units))

@@ -10,101 +10,27 @@ import streamlit as st
 from simulator.screens import bench
 from simulator.units import UnitSystem, sensible
 from tuning.loop_health import health_in_words
-from tuning.oscillation.causes import (
-    CANNOT_TELL,
-    CAUSES,
-    LOOP,
-    MOVES,
-    NONE,
-    PICKUP,
-    RINGING,
-    ROLL,
-    ROLLER,
-    STICKING,
+from tuning.oscillation.answer_words import (
+    WORTH_SAYING,
+    chance_in_words,
+    likely_in_words,
+    per_cent,
+    swing_in_words,
+    verdict_in_words,
 )
-from tuning.oscillation.detection import Oscillation
+from tuning.oscillation.causes import CANNOT_TELL, CAUSES, NONE
 from tuning.oscillation.explain import SURE_ENOUGH, Explanation, RankedCause
 from tuning.oscillation.explanation_json import explanation_as_json
 from tuning.oscillation.machine_figure import draw_among_machine, draw_among_machine_alt
 from tuning.oscillation.record_figure import draw_record, draw_record_alt
 from tuning.oscillation.wave_figure import draw_wave, draw_wave_alt
 
-# What a cause says of the machine, as the end of "very likely: …".
-SAID = {
-    ROLL: "the roll is out of round",
-    ROLLER: "a roller or the nip is out of round",
-    LOOP: "the loop is tuned too tight",
-    RINGING: "the roll rings on the web",
-    STICKING: "the torque device sticks",
-    MOVES: "the line speed or the setpoint swings",
-    PICKUP: "it is in the signal and not in the web: pickup, or a fast swing folded by sampling",
-    NONE: "the tension does not oscillate beyond its noise",
-    CANNOT_TELL: "something shakes it that is none of the causes known here",
-}
 # Headings where the name of a cause is not one.
 _NAMED = {NONE: "no oscillation", CANNOT_TELL: "something else"}
-# Scores from which a chance is called so [-].
-_WORDS = ((0.9, "very likely"), (0.75, "likely"), (0.5, "more likely than not"), (0.2, "possible"))
-# Causes with less chance than this are not spoken of [-].
-WORTH_SAYING = 0.05
 
 
 def _name(cause: str) -> str:
     return _NAMED.get(cause, cause)
-
-
-def chance_in_words(score: float) -> str:
-    """Return a chance in words.
-
-    Args:
-        score: of a cause [-].
-    """
-    return next((words for least, words in _WORDS if score >= least), "unlikely")
-
-
-def per_cent(score: float) -> str:
-    """Return a chance in per cent; nothing is certain, and nothing is ruled out.
-
-    Args:
-        score: of a cause [-].
-    """
-    if score > 0.99:
-        return "over 99 %"
-    return "under 1 %" if score < 0.01 else f"{100.0 * score:.0f} %"
-
-
-def verdict_in_words(explanation: Explanation) -> str:
-    """Return the answer in one sentence, with its chance.
-
-    Args:
-        explanation: of a record.
-    """
-    top = explanation.causes[0]
-    if top.score < SURE_ENOUGH:
-        return "This record can't tell why the tension swings."
-    return f"{chance_in_words(top.score).capitalize()} ({per_cent(top.score)}): {SAID[top.cause]}."
-
-
-def swing_in_words(one: Oscillation, mean_tension: float, units: UnitSystem) -> str:
-    """Return how far and how often the tension swings.
-
-    Args:
-        one: the oscillation.
-        mean_tension: of the record [N].
-        units: the reader's units.
-    """
-    size = units.text(one.amplitude, "tension", digits=2)
-    share = ""
-    if abs(mean_tension) > 1e-9:
-        share = f" ({sensible(100.0 * one.amplitude / abs(mean_tension), 2)} % of the tension)"
-    often = f"{sensible(one.frequency)} Hz, once in {sensible(1.0 / one.frequency)} s"
-    if one.highest > 1.02 * one.lowest:
-        with_it = "the line" if one.axis == "web length" else "the roll"
-        often = (
-            f"{sensible(one.lowest)} to {sensible(one.highest)} Hz as {with_it} turns slower or "
-            "faster"
-        )
-    return f"The tension swings by {size}{share} to either side of its mean, at {often}."
 
 
 def show_answer(explanation: Explanation, units: UnitSystem) -> None:
@@ -123,9 +49,7 @@ def show_answer(explanation: Explanation, units: UnitSystem) -> None:
             st.markdown(bench.plain(swing_in_words(main, mean, units)))
         if explanation.verdict == CANNOT_TELL:
             if top.score < SURE_ENOUGH:
-                likely = [one for one in explanation.causes if one.score >= WORTH_SAYING][:3]
-                named = "; ".join(f"{SAID[one.cause]} ({per_cent(one.score)})" for one in likely)
-                st.markdown(bench.plain(f"It may be that {named}."))
+                st.markdown(bench.plain(likely_in_words(explanation)))
             told = explanation.next_recording or top.next_check
             st.markdown(f"**The recording that would tell:** {bench.told(told)}")
         elif explanation.verdict == NONE:
