@@ -129,6 +129,9 @@ def as_record(
         for name in ("output", "setpoint", "line_speed", "diameter", "automatic")
     }
     interval, even, warnings = _even_grid(time)
+    if np.any(columns["diameter"] <= 0.0):
+        columns["diameter"] = np.full(time.size, np.nan)
+        warnings = (*warnings, "a recorded diameter of 0 or less counts as not recorded")
     if even is not None:
         tension = np.interp(even, time, tension)
         columns = {
