@@ -104,6 +104,7 @@ JUDGES: Mapping[str, Mapping[str, Judge]] = {
         "slow": frequency.slow,
         "slower than usual": opposite(frequency.usual_pace),
         "margins": opposite(loop.margins),
+        "outside": opposite(loop.sustains_itself),
     },
     MOVES: {
         "goes with": loop.moved,

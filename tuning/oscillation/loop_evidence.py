@@ -58,8 +58,10 @@ def sustains_itself(s: Findings) -> Evidence:
         words = (
             f"output and reading feed each other: only {100.0 * outside:.0f} % comes from outside"
         )
+    elif outside < 0.95:
+        words = f"{100.0 * outside:.0f} % of it comes from outside the loop"
     else:
-        words = f"{100.0 * min(outside, 9.0):.0f} % of it comes from outside the loop"
+        words = "it comes from outside the loop, which does not feed it"
     return clipped(-math.log(outside) - 0.7, -1.5, 2.3, words)
 
 
@@ -135,17 +137,20 @@ def moved(s: Findings) -> Evidence:
     """Line speed or setpoint swings with the reading, whichever does so more."""
     known = s.record.knows
     sure = certainty(s)
-    return max(
-        _goes_with(
-            s.speed, "line speed", known=known("line_speed"), together=s.speed_together,
-            certainty=sure,
-        ),
-        _goes_with(
-            s.setpoint, "setpoint", known=known("setpoint"), together=s.setpoint_together,
-            certainty=sure,
-        ),
-        key=lambda one: one.value,
+    speed = _goes_with(
+        s.speed, "line speed", known=known("line_speed"), together=s.speed_together, certainty=sure
+    )
+    setpoint = _goes_with(
+        s.setpoint, "setpoint", known=known("setpoint"), together=s.setpoint_together,
+        certainty=sure,
     )  # fmt: skip
+    if s.automatic < 0.1:
+        # It may follow the reading there, but nothing follows it.
+        setpoint = Evidence(-2.5, "in manual the setpoint moves nothing")
+    elif not s.setpoint_together and setpoint.value > 0.0:
+        # Steps that set off a ring are coherent with it and swing at no frequency of their own.
+        setpoint = Evidence(0.0)
+    return max(speed, setpoint, key=lambda one: one.value)
 
 
 def certainty(s: Findings) -> float:

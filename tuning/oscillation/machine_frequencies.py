@@ -195,10 +195,20 @@ def machine_frequencies(
     if plants:
         swing = np.array([plant.natural_frequency for plant in plants]) / (2.0 * math.pi)
         found.append(MachineFrequency("swing", "swing", swing, SWING_SPREAD * swing, {1: 1.0}))
-    rates = {record.logged_every or record.interval}
+    paths = _sampling(record, scenario)
+    return (*found, *_folded(found, paths), *_mains(paths))
+
+
+def _sampling(record: Record, scenario: Scenario | None) -> list[tuple[float, ...]]:
+    """Return by which intervals a signal may have been sampled on its way, one after the other [s].
+
+    A recorder samples the controller's readings, or the signal itself.
+    """
+    logger = record.logged_every or record.interval
+    paths: list[tuple[float, ...]] = [(logger,)]
     if scenario is not None:
-        rates.add(scenario.controller.scan_time)
-    return (*found, *_folded(found, rates), *_mains(rates))
+        paths.append((scenario.controller.scan_time, logger))
+    return paths
 
 
 def _roll(turn: Array, spread: Array, v: Array) -> MachineFrequency:
@@ -231,17 +241,18 @@ def _usual(
     return MachineFrequency(name, kind, turn, step * turn, orders)
 
 
-def _folded(found: list[MachineFrequency], rates: set[float]) -> list[MachineFrequency]:
+def _folded(
+    found: list[MachineFrequency], paths: list[tuple[float, ...]]
+) -> list[MachineFrequency]:
     """What turns faster than half the sample rate, where it shows."""
-    folded = []
+    folded: list[MachineFrequency] = []
     for one in found:
         if one.kind == "swing" or one.name == "a roller":
             continue
+        # A turn is felt by the controller's reading, whatever the recorder does.
         for order in list(one.orders)[:2]:
             true = order * one.frequency
-            seen = true.copy()
-            for interval in sorted(rates):
-                seen = np.array([fold(float(f), interval) for f in seen])
+            seen = np.array([_seen(float(f), paths[-1]) for f in true])
             if np.all(seen == true) or not np.all(seen > 0.0):
                 continue
             name = f"{one.name} folded" if order == 1 else f"{order}× {one.name} folded"
@@ -249,18 +260,22 @@ def _folded(found: list[MachineFrequency], rates: set[float]) -> list[MachineFre
     return folded
 
 
-def _mains(rates: set[float]) -> list[MachineFrequency]:
+def _mains(paths: list[tuple[float, ...]]) -> list[MachineFrequency]:
+    """Hum of the mains: in the cell's wire, or in the recorder's own."""
     found = []
     for base in MAINS:
         for order in (1, 2):
             true = order * base
-            seen, clock = true, 0.0
-            for interval in sorted(rates):
-                clock = max(clock, CLOCK_SPREAD * true)
-                seen = fold(seen, interval)
-            spread = math.hypot(MAINS_SPREAD * true, clock)
-            name = f"mains {true:.0f} Hz"
-            found.append(
-                MachineFrequency(name, "mains", np.array([seen]), np.array([spread]), {1: 1.0})
-            )
+            spread = np.array([math.hypot(MAINS_SPREAD, CLOCK_SPREAD) * true])
+            places = {round(_seen(true, path), 6) for path in paths}
+            found += [
+                MachineFrequency(f"mains {true:.0f} Hz", "mains", np.array([at]), spread, {1: 1.0})
+                for at in sorted(places)
+            ]
     return found
+
+
+def _seen(frequency: float, path: tuple[float, ...]) -> float:
+    for interval in path:
+        frequency = fold(frequency, interval)
+    return frequency

@@ -20,8 +20,10 @@ ROUNDING = 0.02
 MOST_SCATTER = 0.5
 # Below this a web stands [m/s].
 STANDS = 1e-3
-# Where speed or diameter moves by less than this over the record it is as good as constant [-].
-STEADY = 0.002
+# A reading below this share of its usual level is that of a slack or broken web [-] …
+SLACK = 0.1
+# … if it stays there for longer than this share of the record [-].
+LOST = 0.03
 # An output that does not move for so many samples is in manual [-].
 RESTS = 20
 
@@ -147,7 +149,7 @@ def as_record(
     inferred = output_known and not bool(np.isfinite(columns["automatic"]).all())
     if inferred:
         columns["automatic"] = _mode_of(columns["output"])
-        warnings = (*warnings, "manual or automatic was read off the output, which rests in manual")
+        warnings = (*warnings, "no mode is recorded: taken as manual where the output rests")
     record = Record(
         interval=interval, tension=tension, start=float(time[0]), logged_every=interval,
         mode_inferred=inferred, warnings=warnings, **columns,
@@ -191,12 +193,11 @@ def _on_grid(grid: Array, time: Array, values: Array, *, held: bool) -> Array:
 def _mode_of(output: Array) -> Array:
     """Return 1 where the output moves as in automatic, 0 where it rests for long, shape (n,)."""
     rests = np.diff(output, prepend=output[0]) == 0.0
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], rests, [False]]).astype(int)))
     automatic = np.ones(output.size)
     moves = output.size - int(rests.sum())
     # A slow logger or a coarse output rests now and then in automatic, too.
     usual = output.size / max(moves, 1)
-    for start, end in zip(edges[::2], edges[1::2], strict=True):
+    for start, end in zip(*_runs_of(rests), strict=True):
         if end - start > max(RESTS, RESTS * usual if moves > 0.2 * output.size else RESTS):
             automatic[start:end] = 0.0
     return automatic
@@ -224,25 +225,46 @@ def _even_grid(time: Array) -> tuple[float, Array | None, tuple[str, ...]]:
 
 
 def _running(record: Record, time: Array) -> Record:
-    """Return the longest part of a record in which the web runs."""
-    if not record.knows("line_speed"):
+    """Return the longest part of a record in which the web runs and is taut."""
+    if record.knows("line_speed"):
+        runs = record.line_speed > max(STANDS, 0.02 * float(record.line_speed.max()))
+        if not runs.any():
+            raise ValueError("the line stands in the whole record: record while the web runs")
+        record = _longest(record, time, runs, "the line runs without a stop")
+        time = record.time
+    level = float(np.quantile(record.tension, 0.75))
+    taut = np.abs(record.tension) > SLACK * level
+    if level > 0.0 and _longest_run(~taut) > LOST * taut.size:
+        record = _longest(record, time, taut, "the web is taut")
+    return record
+
+
+def _runs_of(flags: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return starts and ends of the runs of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int)))
+    return edges[::2], edges[1::2]
+
+
+def _longest_run(flags: NDArray[np.bool_]) -> int:
+    starts, ends = _runs_of(flags)
+    return int((ends - starts).max()) if starts.size else 0
+
+
+def _longest(record: Record, time: Array, keep: NDArray[np.bool_], while_what: str) -> Record:
+    """Return the longest part of a record in which something holds, with a note if that is less."""
+    if keep.all():
         return record
-    runs = record.line_speed > max(STANDS, 0.02 * float(record.line_speed.max()))
-    if runs.all():
-        return record
-    if not runs.any():
-        raise ValueError("the line stands in the whole record: record while the web runs")
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], runs, [False]]).astype(int)))
-    starts, ends = edges[::2], edges[1::2]
-    longest = int(np.argmax(ends - starts))
-    part = slice(int(starts[longest]), int(ends[longest]))
+    starts, ends = _runs_of(keep)
+    at = int(np.argmax(ends - starts))
+    part = slice(int(starts[at]), int(ends[at]))
     if part.stop - part.start < FEWEST_SAMPLES:
         raise ValueError(
-            f"the web runs for {part.stop - part.start} samples at a stretch: too short to judge"
+            f"there are only {part.stop - part.start} samples at a stretch in which {while_what}: "
+            "too short to judge"
         )
     note = (
-        f"only the {record.interval * (part.stop - part.start):.3g} s are judged in which the line "
-        "runs without a stop"
+        f"only the {record.interval * (part.stop - part.start):.3g} s are judged in which "
+        f"{while_what}"
     )
     return replace(
         record,

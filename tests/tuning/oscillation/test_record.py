@@ -66,6 +66,19 @@ def test_only_the_longest_run_of_the_line_is_judged():
     assert "without a stop" in record.warnings[0]
 
 
+def test_a_web_that_breaks_or_starts_slack_is_cut_off():
+    t = 0.1 * np.arange(600)
+    swing = 100.0 + 4.0 * np.sin(2 * np.pi * 0.5 * t)
+    record = as_record(trend(t, np.where(t < 40.0, swing, 0.5)))
+    assert record.duration == pytest.approx(40.0)
+    assert "the web is taut" in record.warnings[0]
+    record = as_record(trend(t, np.where(t > 15.0, swing, 0.0)))
+    assert record.start == pytest.approx(15.1)
+    # A swing that goes down to nothing each time is no break.
+    deep = as_record(trend(t, 100.0 + 99.0 * np.sin(2 * np.pi * 0.5 * t)))
+    assert deep.tension.size == 600
+
+
 def test_the_mode_is_read_off_an_output_that_rests(film):
     from simulator import Action
 
@@ -75,7 +88,7 @@ def test_the_mode_is_read_off_an_output_that_rests(film):
     assert record.mode_inferred
     assert np.mean(record.automatic[run.time < 19.0]) < 0.02
     assert np.mean(record.automatic[run.time > 21.0]) > 0.98
-    assert any("manual or automatic" in warning for warning in record.warnings)
+    assert any("no mode is recorded" in warning for warning in record.warnings)
     assert not as_record(run).mode_inferred
 
 
