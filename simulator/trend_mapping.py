@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from simulator.trend_columns import QUANTITIES, UNITS, ColumnUse, guess_uses
 from simulator.trend_dialect import TrendFileError
 from simulator.trend_text import TrendTable
+from simulator.trend_units import spelled_unit
 
 
 def uses_with(table: TrendTable, given: Sequence[str]) -> tuple[ColumnUse, ...]:
@@ -23,8 +24,16 @@ def uses_with(table: TrendTable, given: Sequence[str]) -> tuple[ColumnUse, ...]:
     guessed = guess_uses(table)
     named: dict[str, ColumnUse | None] = {}
     faults: list[str] = []
+    seen: set[str] = set()
     for text in given:
-        quantity, _, rest = (part.strip() for part in text.partition("="))
+        quantity, equals, rest = (part.strip() for part in text.partition("="))
+        if not equals:
+            faults.append(f'column {text!r}: must read "quantity=header" or "quantity=header:unit"')
+            continue
+        if quantity in seen:
+            faults.append(f"column {text!r}: {quantity} is said twice")
+            continue
+        seen.add(quantity)
         if quantity not in QUANTITIES:
             faults.append(f"column {text!r}: {quantity!r} must be one of {', '.join(QUANTITIES)}")
             continue
@@ -39,6 +48,7 @@ def uses_with(table: TrendTable, given: Sequence[str]) -> tuple[ColumnUse, ...]:
         column, unit = found
         if not unit:
             unit = next((use.unit for use in guessed if use.column == column), UNITS[quantity][0])
+        unit = spelled_unit(unit, quantity) or unit
         if unit not in UNITS[quantity]:
             faults.append(
                 f"column {text!r}: unit {unit!r} must be one of {', '.join(UNITS[quantity])}"
@@ -50,6 +60,23 @@ def uses_with(table: TrendTable, given: Sequence[str]) -> tuple[ColumnUse, ...]:
     taken = {use.column for use in named.values() if use is not None}
     kept = [use for use in guessed if use.quantity not in named and use.column not in taken]
     return (*(use for use in named.values() if use is not None), *kept)
+
+
+def understood(table: TrendTable, uses: Sequence[ColumnUse]) -> str:
+    """Return which column was taken as what, in one sentence.
+
+    Args:
+        table: the file.
+        uses: of its columns.
+    """
+    named = (f"{use.quantity} from {table.header[use.column]!r} in {use.unit}" for use in uses)
+    left = [
+        repr(header)
+        for column, header in enumerate(table.header)
+        if column not in {use.column for use in uses}
+    ]
+    rest = f"; not used: {', '.join(left)}" if left else ""
+    return f"read as {', '.join(named)}{rest}"
 
 
 def _column(table: TrendTable, text: str) -> tuple[int, str] | None:

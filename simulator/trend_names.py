@@ -23,8 +23,10 @@ _TIME = _set("""
 _TENSION = _set("tension ten tens pull force loadcell zug zugkraft bahnzug bahnzugkraft kraft")
 _VALUE = _set("pv processvalue actual act measured measurement feedback fbk istwert ist value")
 _SETPOINT = _set("""
-    sp setpoint set target reference ref desired wanted command cmd setting sollwert soll
+    sp setpoint set target desired wanted setting sollwert soll
 """)
+# What these ask for is said by the words beside them; alone they may be anything.
+_COMMAND, _DRIVE = _set("reference ref command cmd"), _set("torque drive motor moment")
 _DEVICE = _set("brake clutch valve")
 _OUTPUT = _DEVICE | _set("output out op co mv cv manipulated stellgrösse stellgroesse")
 _SPEED = _set("speed velocity linespeed spd geschwindigkeit bahngeschwindigkeit")
@@ -127,11 +129,16 @@ def _quantity(words: list[str], unit: str) -> tuple[str, int]:
         return "automatic", 3 if have & _AUTOMATIC else 2
     if have & _SPEED:
         usable = not have & _TURNING and "line speed" in _quantities(unit)
-        return ("line speed", 2 if have & _SETPOINT else 3) if usable else ("", 0)
+        return ("line speed", 2 if have & (_SETPOINT | _COMMAND) else 3) if usable else ("", 0)
     if have & (_DIAMETER | _RADIUS):
-        return ("", 0) if have & _SETPOINT else ("diameter", 3)
+        return ("", 0) if have & (_SETPOINT | _COMMAND) else ("diameter", 3)
     if have & _OUTPUT and not (have & _DEVICE and have & _TENSION):
         return "output", 2 if have & _TENSION else 3
+    if have & _COMMAND and not have & _SETPOINT:
+        if have & _TENSION:
+            return "setpoint", 3
+        drives = have & _DRIVE and "output" in _quantities(unit)
+        return ("output", 2) if drives else ("", 0)
     if have & _SETPOINT:
         return "setpoint", 4 if have & _TENSION else 2
     if have & _TENSION:

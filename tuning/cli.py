@@ -109,6 +109,14 @@ def explain_command(
             help='Which column is what, such as "tension=PV 7:N"; may be given several times.',
         ),
     ] = None,
+    interval: Annotated[
+        str | None,
+        typer.Option("--interval", help='From row to row, if the trend has no times: "50 ms".'),
+    ] = None,
+    tension_range: Annotated[
+        str | None,
+        typer.Option("--tension-range", help='What 100 % of tension is: "300 N".'),
+    ] = None,
     diameter: Annotated[
         str | None,
         typer.Option("--diameter", help='Of the roll, if the trend lacks it: "420 mm".'),
@@ -121,15 +129,23 @@ def explain_command(
     """Why the tension of a recorded trend oscillates, and what to check first."""
     # Only here: the library that parses tables takes half a second to load.
     from simulator.trend_import import import_trend
-    from simulator.trend_mapping import uses_with
+    from simulator.trend_mapping import understood, uses_with
     from simulator.trend_text import read_table
 
     try:
         machine = None if scenario is None else load_scenario(scenario)
-        tension_range = None if machine is None else machine.controller.tension_range
+        full_scale = _quantity("--tension-range", tension_range, "N")
+        if full_scale is None and machine is not None:
+            full_scale = machine.controller.tension_range
         data = trend.read_bytes()
         uses = uses_with(read_table(data, name=str(trend)), columns) if columns else None
-        imported = import_trend(data, name=str(trend), uses=uses, tension_range=tension_range)
+        imported = import_trend(
+            data,
+            name=str(trend),
+            uses=uses,
+            tension_range=full_scale,
+            interval=_quantity("--interval", interval, "s"),
+        )
         explanation = explain_oscillation(
             imported.trend,
             machine,
@@ -148,16 +164,20 @@ def explain_command(
                          allow_nan=False))  # fmt: skip
         return
     remedy = loop_remedy(explanation) if explanation.verdict == LOOP else None
-    print_explanation(explanation, _paper(), notes=imported.notes, remedy=remedy)
+    notes = (understood(imported.table, imported.uses), *imported.notes)
+    print_explanation(explanation, _paper(), notes=notes, remedy=remedy)
 
 
 def _quantity(option: str, text: str | None, unit: str) -> float | None:
     if text is None:
         return None
     try:
-        return parse_quantity(text, unit)
+        value = parse_quantity(text, unit)
     except ValueError as error:
         raise ValueError(f"{option} {text!r} {error}") from None
+    if not value > 0.0:
+        raise ValueError(f"{option} {text!r}: must be above 0")
+    return value
 
 
 def _paper() -> Console:

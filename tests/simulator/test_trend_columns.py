@@ -159,3 +159,23 @@ def test_every_guess_is_a_choice_on_the_list():
     assert len(found) == 7
     assert all(u.unit in UNITS[u.quantity] for u in found)
     assert np.unique([u.column for u in found]).size == 7
+
+
+@pytest.mark.parametrize(
+    ("header", "quantity"),
+    [
+        ("Cmd", None),
+        ("REF", None),
+        ("Drive Ref", "output"),
+        ("Torque ref [%]", "output"),
+        ("Tension ref [N]", "setpoint"),
+        ("Speed Ref [m/min]", "line speed"),
+        ("Tension SP", "setpoint"),
+    ],
+)
+def test_a_command_is_that_of_what_stands_beside_it(header, quantity):
+    rows = "\n".join(f"{0.1 * k:.1f},{100 + k % 7},{40 + k % 3}" for k in range(30))
+    table = read_table(f"Time [s],Tension [N],{header}\n{rows}\n".encode(), name="a.csv")
+    found = {use.column: use.quantity for use in guess_uses(table)}
+    assert found[1] == "tension"
+    assert found.get(2) == quantity

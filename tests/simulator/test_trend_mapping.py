@@ -3,7 +3,7 @@
 import pytest
 
 from simulator.trend_import import import_trend
-from simulator.trend_mapping import uses_with
+from simulator.trend_mapping import understood, uses_with
 from simulator.trend_text import read_table
 
 ROWS = "\n".join(f"{0.1 * k:.1f},{100 + k % 7},{40 + k % 3},{1.5}" for k in range(60))
@@ -37,6 +37,17 @@ def test_a_quantity_can_be_struck_out():
     assert "line speed" not in by_quantity("tension=PV 7", "line speed=")
 
 
+def test_a_units_common_spelling_is_known():
+    assert by_quantity("tension=PV 7:lbs")["tension"] == (1, "lbf")
+
+
+def test_what_was_understood_is_said():
+    table = read_table(DATA, name="a.csv")
+    said = understood(table, uses("tension=PV 7"))
+    assert "tension from 'PV 7' in N" in said
+    assert "not used: 'X: raw'" in said
+
+
 def test_one_column_is_one_quantity():
     found = uses("output=line speed:%", "tension=PV 7")
     assert [use.quantity for use in found if use.column == 3] == ["output"]
@@ -44,7 +55,8 @@ def test_one_column_is_one_quantity():
 
 def test_everything_that_is_wrong_is_named_at_once():
     with pytest.raises(ValueError) as told:
-        uses("pull=PV 7", "tension=PV 9", "output=X: raw:bar")
+        uses("pull=PV 7", "tension=PV 9", "output=X: raw:bar", "diameter", "tension=PV 7")
     text = str(told.value)
+    assert "said twice" in text and "must read" in text
     assert "'pull'" in text and "'tension=PV 9'" in text and "'bar'" in text
     assert "a.csv" in text and "'PV 7'" in text and "%" in text

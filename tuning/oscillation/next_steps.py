@@ -20,6 +20,7 @@ from tuning.oscillation.causes import (
 )
 from tuning.oscillation.findings import Findings
 from tuning.oscillation.frequency_evidence import nearest
+from tuning.oscillation.spectrum import LEAST_CYCLES
 
 # Speed or diameter that moves a frequency by fewer cycles over the record tells nothing [cycles].
 FEW_CYCLES = 1.0
@@ -123,13 +124,13 @@ def not_checked(s: Findings) -> tuple[str, ...]:
         missing.append("the turn of the roll: it takes the roll's diameter")
     if not record.knows("output"):
         missing.append("what the controller does: it takes the output")
-    elif not record.knows("automatic"):
-        missing.append("whether it needs the loop: it takes a record of manual or automatic")
+    elif not record.knows("automatic") or record.mode_inferred:
+        missing.append("whether it needs the loop: it takes the mode, manual or automatic")
     if not record.knows("setpoint"):
         missing.append("whether the setpoint swings: it takes the setpoint")
     if record.knows("line_speed") and not s.following.speed_cycles > FEW_CYCLES:
         missing.append("whether it follows the line speed: the speed hardly changes here")
-    if record.knows("automatic") and not math.isfinite(s.mode_ratio):
+    if math.isfinite(s.automatic) and not record.mode_inferred and not math.isfinite(s.mode_ratio):
         mode = "automatic" if s.automatic > 0.5 else "manual"
         missing.append(f"whether it needs the loop: it is all in {mode}")
     return tuple(missing)
@@ -152,6 +153,9 @@ def check_for(cause: str, findings: Findings, score: Mapping[str, float]) -> str
 
 def _specific(cause: str, s: Findings) -> str:
     """What this machine's own numbers say to the check."""
+    if cause == NONE:
+        slowest = s.record.duration / LEAST_CYCLES
+        return f"This record can't judge a swing slower than once in {slowest:.2g} s."
     if s.oscillation is None:
         return ""
     if cause == ROLL:

@@ -22,8 +22,8 @@ MOST_SCATTER = 0.5
 STANDS = 1e-3
 # A reading below this share of its usual level is that of a slack or broken web [-] …
 SLACK = 0.1
-# … if it stays there for longer than this share of the record [-].
-LOST = 0.03
+# … if it stays there for longer than this share of the record, and for so many samples [-].
+LOST, FEWEST_LOST = 0.03, 10
 # An output that does not move for so many samples is in manual [-].
 RESTS = 20
 
@@ -234,7 +234,7 @@ def _running(record: Record, time: Array) -> Record:
         time = record.time
     level = float(np.quantile(record.tension, 0.75))
     taut = np.abs(record.tension) > SLACK * level
-    if level > 0.0 and _longest_run(~taut) > LOST * taut.size:
+    if level > 0.0 and _longest_run(~taut) > max(LOST * taut.size, FEWEST_LOST):
         record = _longest(record, time, taut, "the web is taut")
     return record
 

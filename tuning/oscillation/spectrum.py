@@ -35,7 +35,7 @@ Array = NDArray[np.float64]
 SIGNIFICANT = -2.0
 # Cycles in a piece: below the first, mean and line have taken motion off; slower than the second,
 # an oscillation can't be told from drift.
-_LEAST_KEPT, _LEAST_CYCLES = 1.5, HALF_BANDWIDTH + 1.0
+_LEAST_KEPT, LEAST_CYCLES = 1.5, HALF_BANDWIDTH + 1.0
 # A peak counts beside others if chance digs the valley between as rarely as this (log10).
 _VALLEY = -2.0
 # A peak's band ends where the density comes down to this many backgrounds.
@@ -167,7 +167,7 @@ def spectrum(values: ArrayLike, interval: float) -> Spectrum:
         dof=dof,
         background_dof=level_dof,
         resolution=resolution,
-        lowest=_LEAST_CYCLES / length,
+        lowest=LEAST_CYCLES / length,
         taken=len(record) * interval,
         bins=cut.length // 2,
         cut=cut,
@@ -320,7 +320,7 @@ def _peak(record: Array, interval: float, seen: Spectrum, stand: _Stand) -> Peak
     f_ratio, count = harmonic_test(record, interval, refined, seen.cut)
     line = log10_chance(f_ratio, 2.0 * count, 2.0 * count * (TAPERS - 1))
     line = min(0.0, line + math.log10(2.0 * HALF_BANDWIDTH))
-    kept = seen.frequency >= _LEAST_KEPT / _LEAST_CYCLES * seen.lowest
+    kept = seen.frequency >= _LEAST_KEPT / LEAST_CYCLES * seen.lowest
     total = float(np.sum(seen.density[kept]) * step)
     return Peak(
         frequency=refined if line < SIGNIFICANT else centre,
