@@ -138,9 +138,28 @@ def show_figure(figure: Figure, *, alt: str) -> None:
         figure: to show.
         alt: what the picture shows, for a reader who can't see it.
     """
+    show_picture(painted(figure), alt=alt)
+
+
+def painted(figure: Figure) -> bytes:
+    """Return a picture as PNG, for a screen that keeps it.
+
+    Args:
+        figure: to paint.
+    """
     data = io.BytesIO()
     figure.savefig(data, format="png", dpi=160)
-    st.image(data.getvalue(), width="stretch", alt=alt)
+    return data.getvalue()
+
+
+def show_picture(png: bytes, *, alt: str) -> None:
+    """Show a painted picture as wide as the page.
+
+    Args:
+        png: as from `painted`.
+        alt: what the picture shows, for a reader who can't see it.
+    """
+    st.image(png, width="stretch", alt=alt)
 
 
 def show_error(error: Exception, *, lead: str = "") -> None:

@@ -18,6 +18,8 @@ from tests.validation.study import BUILDING, NAMES, Case, cases
 from tuning.oscillation.scores import BIAS
 
 RIDGE = 2.0
+# A value is near a log-likelihood ratio: what asks for much more says something of the generator.
+MOST_WEIGHT = 1.5
 MAIN_SHARE = 0.75
 TARGET = Path(__file__).parents[2] / "tuning" / "oscillation" / "weights.py"
 HEAD = '''"""Weights of the evidence, fitted to {count} labelled trends.
@@ -68,7 +70,7 @@ def fit(found: list[Case], setting: str) -> dict[str, dict[str, float]]:
 
     weights_only = np.ones(starts[-1])
     weights_only[starts[:-1]] = 0.01
-    bounds = [(None, None) if i in starts[:-1] else (0.0, None) for i in range(starts[-1])]
+    bounds = [(None, None) if i in starts[:-1] else (0.0, MOST_WEIGHT) for i in range(starts[-1])]
     first = np.where(weights_only == 1.0, 0.3, 0.0)
     best = minimize(loss, first, jac=True, bounds=bounds, method="L-BFGS-B",
                     options={"maxiter": 3000, "maxfun": 5000})  # fmt: skip

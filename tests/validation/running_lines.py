@@ -30,6 +30,8 @@ from tuning.margins import PlantResponse, plant_response
 
 Array = np.ndarray
 STEP_SHARE = 1.2
+# Share of scenarios without gains, with gains of before; of drives that give way to the tension.
+NO_GAINS, STALE_GAINS, GIVES_WAY = 0.13, 0.13, 0.3
 LONGEST, SHORTEST, MOST_SAMPLES = 1200.0, 20.0, 20_000
 MOST_STEPS = 1_500_000
 
@@ -323,6 +325,10 @@ def recorded(
     noise = min(line.v * log_uniform(rng, 1e-5, 2e-3), speed_noise)
     speed_step = min(float(rng.choice([0.0, 1e-4, 1e-3])) * top, 2.0 * noise + 1e-6 * top)
     speed = base.line_speed[keep] * (1.0 + rng.uniform(-2e-3, 2e-3))
+    if rng.random() < GIVES_WAY:
+        # The drive that sets the line speed gives way a little to the tension.
+        pull = base.tension[keep] / base.tension[keep].mean() - 1.0
+        speed = speed * (1.0 + log_uniform(rng, 2e-4, 5e-3) * rng.choice([-1.0, 1.0]) * pull)
     columns = {
         "line_speed": _rounded(speed + noise * rng.standard_normal(n), speed_step),
         "diameter": _rounded(
@@ -353,4 +359,11 @@ def as_described(rng: np.random.Generator, line: Line) -> Scenario:
         output_high=line.true.controller.output_high))  # fmt: skip
     if rng.random() < 0.5:
         s = replace(s, roll=replace(s.roll, runout=log_uniform(rng, 1e-5, 5e-4)))
-    return line.gains.set_in(s) if rng.random() < 0.85 else s
+    written = rng.random()
+    if written < NO_GAINS:
+        return s
+    gains = line.gains
+    if written < NO_GAINS + STALE_GAINS:
+        # Somebody has turned the knobs since.
+        gains = Gains(gains.Kc * log_uniform(rng, 0.25, 4.0), gains.Ti * log_uniform(rng, 0.5, 2.0))
+    return gains.set_in(s)

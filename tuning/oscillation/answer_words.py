@@ -29,7 +29,7 @@ SAID = {
     MOVES: "the line speed or the setpoint swings",
     PICKUP: "it is in the signal and not in the web: pickup, or a fast swing folded by sampling",
     NONE: "the tension does not oscillate beyond its noise",
-    CANNOT_TELL: "something shakes it that is none of the causes known here",
+    CANNOT_TELL: "none of the known causes fits",
 }
 # Scores from which a chance is called so [-].
 _WORDS = ((0.9, "very likely"), (0.75, "likely"), (0.5, "more likely than not"), (0.2, "possible"))
@@ -64,6 +64,10 @@ def verdict_in_words(explanation: Explanation) -> str:
     top = explanation.causes[0]
     if top.score < SURE_ENOUGH:
         return "This record can't tell why the tension swings."
+    if top.cause == CANNOT_TELL:
+        # "Likely: none fits" would sound like something found.
+        said = SAID[CANNOT_TELL]
+        return f"{said[0].upper()}{said[1:]} ({per_cent(top.score)})."
     return f"{chance_in_words(top.score).capitalize()} ({per_cent(top.score)}): {SAID[top.cause]}."
 
 
@@ -81,10 +85,9 @@ def swing_in_words(one: Oscillation, mean_tension: float, units: UnitSystem) -> 
         share = f" ({sensible(100.0 * one.amplitude / abs(mean_tension), 2)} % of the tension)"
     often = f"{sensible(one.frequency)} Hz, once in {sensible(1.0 / one.frequency)} s"
     if one.highest > 1.02 * one.lowest:
-        with_it = "the line" if one.axis == "web length" else "the roll"
+        with_it = "the line runs" if one.axis == "web length" else "the roll turns"
         often = (
-            f"{sensible(one.lowest)} to {sensible(one.highest)} Hz as {with_it} turns slower or "
-            "faster"
+            f"{sensible(one.lowest)} to {sensible(one.highest)} Hz as {with_it} slower or faster"
         )
     return f"The tension swings by {size}{share} to either side of its mean, at {often}."
 

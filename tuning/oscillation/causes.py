@@ -45,8 +45,9 @@ _ALL = (
         "times) for each turn of the mark? With the line stopped and locked out, turn the roll by "
         "hand and measure its runout on core, chucks and web with a dial gauge.",
         "True or replace core and chucks, store rolls so that they stay round, seat the core "
-        "concentric; until then run slower at the diameters where a turn is near the roll's own "
-        "swing on the web. No gains remove it: a loop fast enough to fight it would ring.",
+        "concentric; until then run at another speed at the diameters where a turn is near the "
+        "roll's own swing on the web. No gains remove it: a loop fast enough to fight it would "
+        "ring.",
         "the frequency follows the line speed, and rises as the roll shrinks",
     ),
     Cause(

@@ -199,7 +199,9 @@ def _families(found: list[_Found]) -> tuple[Oscillation, ...]:
             order = round(f / head.frequency)
             off = abs(f - order * head.frequency)
             alike = one.oscillation.axis == head.axis
-            if 2 <= order <= MOST_HARMONIC and off < FITS * one.resolution and alike:
+            # A slow line is known too badly for high multiples of it to mean anything.
+            sure = order <= 3 or head.frequency > 2.0 * one.resolution
+            if 2 <= order <= MOST_HARMONIC and sure and off < FITS * one.resolution and alike:
                 heads[i] = replace(head, harmonics=tuple(sorted({*head.harmonics, order})))
                 break
         else:

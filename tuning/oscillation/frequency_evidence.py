@@ -75,7 +75,7 @@ def matched(*kinds: str) -> Judge:
             return NOTHING
         line, order, at = near
         value = match(s, [line for line in s.machine if line.kind in kinds])
-        f = f"{s.frequency:.3g} Hz"
+        f = f"{s.frequency_for(line.kind):.3g} Hz"
         times = "" if order == 1 else f"{order} times "
         if float(line.spread[0]) > BROAD * float(line.frequency[0]):
             words = f"{f} {'may be' if value > 0.0 else 'can hardly be'} {line.words}"
@@ -133,12 +133,13 @@ def usual_pace(s: Findings) -> Evidence:
     low, high = USUAL_SWINGS
     f = s.frequency
     off = max(math.log(low / f), math.log(f / high), 0.0)
+    value = 0.5 - 1.5 * off
     words = (
-        f"rolls usually swing on their web {low:g} to {high:g} times a second"
-        if off == 0.0
+        f"{f:.2g} Hz is a usual pace for a roll that swings on its web"
+        if value >= 0.0
         else f"{f:.2g} Hz is {'slow' if f < low else 'fast'} for a roll that swings on its web"
     )
-    return clipped(0.5 - 1.5 * off, -3.0, 0.5, words)
+    return clipped(value, -3.0, 0.5, words)
 
 
 def slow(s: Findings) -> Evidence:
@@ -147,7 +148,11 @@ def slow(s: Findings) -> Evidence:
     if not swing or s.oscillation is None:
         return NOTHING
     ratio = float(np.median(swing[0].frequency)) / s.frequency
-    words = f"{ratio:.2g} times slower than the roll swings on its web"
+    words = (
+        f"{ratio:.2g} times slower than the roll swings on its web"
+        if ratio > 1.0
+        else f"{1.0 / ratio:.2g} times faster than the roll swings on its web"
+    )
     return clipped(math.log(ratio) - 1.0, -2.5, 2.5, words)
 
 
@@ -171,9 +176,11 @@ def follows_length(s: Findings) -> Evidence:
     f = s.following
     value = _least(f.length_over_time, -f.angle_over_length)
     words = (
-        "its frequency follows the line speed"
-        if value > 0.0
-        else "its frequency does not follow the line speed alone"
+        "its frequency does not follow the line speed alone"
+        if value <= 0.0
+        else "its frequency does not follow the roll's diameter"
+        if math.isnan(f.length_over_time)
+        else "its frequency follows the line speed"
     )
     return clipped(0.5 * value, -4.0, 4.0, words)
 

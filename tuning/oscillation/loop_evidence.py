@@ -12,15 +12,19 @@ from tuning.oscillation.piece_of_evidence import NOTHING, Evidence, clipped
 
 # Fewer pieces than this make no good coherence [-].
 FEW_PIECES = 8
+# A speed that makes less of the swing than this by the model is not what makes it [-].
+HALF = 0.5
 
 
 def automatic(s: Findings) -> Evidence:
     if not math.isfinite(s.automatic):
         return NOTHING
+    # Read off the output, the mode is half as sure.
+    sure, seems = (0.5, "seems to swing") if s.record.mode_inferred else (1.0, "swings")
     if s.automatic > 0.8:
-        return Evidence(0.5, "it swings in automatic")
+        return Evidence(0.5 * sure, f"it {seems} in automatic")
     if s.automatic < 0.1:
-        return Evidence(-5.0, "it swings in manual, where the loop does nothing")
+        return Evidence(-5.0 * sure, f"it {seems} in manual, where the loop does nothing")
     return Evidence(0.0, "it swings in manual and in automatic")
 
 
@@ -28,7 +32,7 @@ def not_automatic(s: Findings) -> Evidence:
     if not math.isfinite(s.automatic):
         return NOTHING
     if s.automatic < 0.1:
-        return Evidence(1.0, "it swings in manual, too")
+        return Evidence(1.0, "it swings in manual")
     return Evidence(0.0, "")
 
 
@@ -107,8 +111,8 @@ def can_stick(s: Findings) -> Evidence:
         return NOTHING
     kind = s.scenario.torque_device.kind
     if kind == "friction brake":
-        return Evidence(0.7, "the brake and its supply may stick")
-    return Evidence(-2.0, f"a {kind} hardly sticks")
+        return Evidence(0.3, "the brake and its supply may stick")
+    return Evidence(-0.7, f"a {kind} hardly sticks")
 
 
 def _goes_with(
@@ -117,19 +121,20 @@ def _goes_with(
     if not math.isfinite(seen.coherence) or not seen.amplitude_y > 0.0:
         if together:
             return Evidence(1.5, f"the recorded {name} swings at the same frequency")
-        words = f"the recorded {name} does not swing" if known else f"no {name} is recorded"
+        words = f"the recorded {name} does not swing" if known else ""
         return Evidence(-2.5 if known else -1.5, words)
     share = seen.explained / seen.amplitude_y if math.isfinite(seen.explained) else 0.0
-    if seen.significant and share > 0.7:
-        words = f"{100.0 * share:.0f} % of the swing goes with the recorded {name}"
-    else:
-        words = f"the recorded {name} does not swing with it"
     value = 6.0 * (share - 0.75) + 2.0 * (seen.coherence - seen.level)
     if together and seen.pieces < FEW_PIECES and value < 0.5:
         # Too few pieces for coherence, but a clear line in both.
         return Evidence(0.5, f"the recorded {name} swings at the same frequency")
     # Of many coherences one is high by chance: it says no more than the oscillation is sure.
     value = min(value, 3.0 * certainty)
+    words = (
+        f"{100.0 * share:.0f} % of the swing goes with the recorded {name}"
+        if value > 0.0
+        else f"the recorded {name} hardly swings with it"
+    )
     return clipped(value, -2.5, 3.0, words)
 
 
@@ -144,6 +149,12 @@ def moved(s: Findings) -> Evidence:
         s.setpoint, "setpoint", known=known("setpoint"), together=s.setpoint_together,
         certainty=sure,
     )  # fmt: skip
+    if s.speed_share < HALF:
+        # A drive that gives way to the tension swings with it, but makes little of it.
+        value = min(speed.value, 0.5) + 2.0 * math.log(max(s.speed_share, 1e-3) / HALF)
+        share = 100.0 * s.speed_share
+        words = f"the recorded swing of the line speed makes {share:.0f} % of it on the model"
+        speed = clipped(value, -2.5, 0.5, words)
     if s.automatic < 0.1:
         # It may follow the reading there, but nothing follows it.
         setpoint = Evidence(-2.5, "in manual the setpoint moves nothing")

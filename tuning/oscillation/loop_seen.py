@@ -35,6 +35,8 @@ LOOP_SPREAD = 0.15
 LEAST_SHARE = 0.05
 # Near a light resonance a small error of its frequency changes G much [-].
 MODEL_OFF = 0.12
+# What the controller did, over what the scenario's gains would do: beyond this they are others [-].
+OTHER_GAINS = 1.5
 # A proportional gain read off as negative is an error of measurement up to this share of |C| [-].
 ODD_GAIN = 0.2
 # An unstable loop counts as this Ms [-].
@@ -47,7 +49,8 @@ class LoopSeen:
 
     Attributes:
         gains: that were at work, at the first place; None where not known.
-        source: where they come from, "scenario", "record" or "".
+        source: where they come from, "scenario", "record", "record, not those of the scenario"
+            where what the controller did is far from what these would do, or "".
         frequency: of the least damped mode of the loop, nan where it has none [Hz].
         damping: of that mode, negative where the loop is unstable [-].
         open_damping: of the same swing without the loop [-].
@@ -95,10 +98,12 @@ def loop_seen(
         seen = plant_response(plant, scan_time=c.scan_time)
         assert seen.sampled is not None
         gains: Gains | None
-        if c.Kc is not None or c.schedule:
-            gains, source = gains_as_set(scenario, place.diameter), "scenario"
-        else:
+        if c.Kc is None and not c.schedule:
             gains, source = read, "record" if read else ""
+        else:
+            gains, source = gains_as_set(scenario, place.diameter), "scenario"
+            if read is not None and _differ(gains, C, frequency, c.scan_time):
+                gains, source = read, "record, not those of the scenario"
         outside = least = math.nan
         if np.isfinite(ratio) and near[-1] < math.pi / c.scan_time:
             shares = np.abs(1.0 + seen.at(near) * C)
@@ -114,6 +119,13 @@ def loop_seen(
         rows.append((mode, damping, plant.damping_ratio, Ms, outside, least))
     columns = np.array(rows).T
     return LoopSeen(first, source, *columns)
+
+
+def _differ(gains: Gains, C: complex, frequency: float, scan_time: float) -> bool:
+    """Whether a controller with these gains would have done something else."""
+    omega = np.array([2.0 * math.pi * frequency])
+    by_file = abs(complex(gains.sampled_frequency_response(omega, scan_time)[0]))
+    return not 1.0 / OTHER_GAINS < abs(C) / max(by_file, 1e-12) < OTHER_GAINS
 
 
 def speed_share(

@@ -79,6 +79,8 @@ class MachineFrequency:
         """What it is, such as "the turn of roller 2"."""
         if self.kind == "swing":
             return "the roll's own swing on its web"
+        if self.kind == "mains" and self.frequency[0] == float(self.name.split()[1]):
+            return self.name
         if self.kind in ("folded", "mains"):
             return f"{self.name.removesuffix(' folded')}, folded down by this sample rate"
         if self.kind == "roller":
@@ -237,7 +239,7 @@ def _usual(
     """A body of unknown diameter: many diameters, evenly in the logarithm."""
     diameters = np.geomspace(*sizes, 24)
     turn = (v[:, None] / (math.pi * diameters[None, :])).ravel()
-    step = math.log(sizes[1] / sizes[0]) / 24.0
+    step = math.log(sizes[1] / sizes[0]) / 23.0
     return MachineFrequency(name, kind, turn, step * turn, orders)
 
 
@@ -253,10 +255,14 @@ def _folded(
         for order in list(one.orders)[:2]:
             true = order * one.frequency
             seen = np.array([_seen(float(f), paths[-1]) for f in true])
-            if np.all(seen == true) or not np.all(seen > 0.0):
+            folds = (seen != true) & (seen > 0.0)
+            if not folds.any():
                 continue
             name = f"{one.name} folded" if order == 1 else f"{order}× {one.name} folded"
-            folded.append(MachineFrequency(name, "folded", seen, order * one.spread, {1: 1.0}))
+            # Places at which it is slow enough to be seen as it is don't count.
+            share = {1: float(folds.mean())}
+            spread = (order * one.spread)[folds]
+            folded.append(MachineFrequency(name, "folded", seen[folds], spread, share))
     return folded
 
 

@@ -42,7 +42,8 @@ _IN_MANUAL = _Recording(
     frozenset({LOOP, STICKING}),
 )
 _OTHER_SPEED = _Recording(
-    "Record while the line slowly goes 20 % faster or slower, with line speed in the record: what "
+    "Record while the line slowly goes 20 % slower or, within what the machine is allowed, faster, "
+    "with line speed in the record: what "
     "turns changes its frequency with it, all else does not.",
     frozenset({ROLL, ROLLER}),
 )
@@ -177,6 +178,7 @@ def _specific(cause: str, s: Findings) -> str:
         return f"Nearest is {found[0].words}: it shows at {found[2]:.3g} Hz in this record."
     if cause == LOOP and s.loop is not None and s.loop.gains is not None:
         gains, where = s.loop.gains, s.loop.source
-        source = "read off the record" if where == "record" else "in the scenario"
-        return f"The gains {source} are Kc {gains.Kc:.3g}, Ti {gains.Ti:.3g} s."
+        source = "in the scenario" if where == "scenario" else "at work, read off the record,"
+        others = " They are not those of the scenario." if "not those" in where else ""
+        return f"The gains {source} are Kc {gains.Kc:.3g}, Ti {gains.Ti:.3g} s.{others}"
     return ""

@@ -24,8 +24,13 @@ STANDS = 1e-3
 SLACK = 0.1
 # … if it stays there for longer than this share of the record, and for so many samples [-].
 LOST, FEWEST_LOST = 0.03, 10
-# An output that does not move for so many samples is in manual [-].
-RESTS = 20
+# An output that moves less often is in manual; one that rests for longer than so many samples, and
+# than so many times its usual rest, is there [-].
+FEWEST_MOVES, RESTS, LONGER = 8, 20, 8.0
+# Nothing on a machine is measured in larger numbers.
+LARGEST = 1e12
+# A diameter off the machine's roll by more than this is that of another machine [-].
+OFF_THE_ROLL = 0.02
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,6 +126,12 @@ def as_record(
         )
     if not (np.isfinite(time).all() and np.all(np.diff(time) > 0.0)):
         raise ValueError("time must be finite and increase from sample to sample")
+    for name in ("tension", "output", "setpoint", "line_speed", "diameter", "automatic"):
+        values = np.asarray(getattr(trend, name), dtype=float)
+        if values.shape != time.shape:
+            raise ValueError(f"{name} has the shape {values.shape}, time has {time.shape}")
+        if np.any(np.abs(values[np.isfinite(values)]) > LARGEST):
+            raise ValueError(f"{name} has values beyond {LARGEST:g}: check its unit")
     if not np.isfinite(tension).all():
         raise ValueError(
             f"tension has {int(np.sum(~np.isfinite(tension)))} values that are no numbers: "
@@ -143,6 +154,16 @@ def as_record(
         time = even
     if isinstance(diameter_given := _known_diameter(scenario, diameter), float):
         columns["diameter"] = _given(columns["diameter"], diameter_given)
+    if scenario is not None and np.isfinite(columns["diameter"]).all():
+        low, high = diameter_range(scenario)
+        least, most = columns["diameter"].min(), columns["diameter"].max()
+        if least < low * (1.0 - OFF_THE_ROLL) or most > high * (1.0 + OFF_THE_ROLL):
+            recorded = f"{1e3 * least:.4g} mm to {1e3 * most:.4g} mm"
+            own = f"{1e3 * low:.4g} mm to {1e3 * high:.4g} mm"
+            warnings = (
+                *warnings,
+                f"the diameter is {recorded}, the roll of this machine {own}: is it the right one?",
+            )
     if line_speed is not None:
         columns["line_speed"] = _given(columns["line_speed"], line_speed)
     output_known = bool(np.isfinite(columns["output"]).all())
@@ -193,12 +214,21 @@ def _on_grid(grid: Array, time: Array, values: Array, *, held: bool) -> Array:
 def _mode_of(output: Array) -> Array:
     """Return 1 where the output moves as in automatic, 0 where it rests for long, shape (n,)."""
     rests = np.diff(output, prepend=output[0]) == 0.0
-    automatic = np.ones(output.size)
     moves = output.size - int(rests.sum())
-    # A slow logger or a coarse output rests now and then in automatic, too.
-    usual = output.size / max(moves, 1)
-    for start, end in zip(*_runs_of(rests), strict=True):
-        if end - start > max(RESTS, RESTS * usual if moves > 0.2 * output.size else RESTS):
+    if moves < FEWEST_MOVES:
+        return np.zeros(output.size)
+    starts, ends = _runs_of(rests)
+    if not starts.size:
+        return np.ones(output.size)
+    # A slow scan or a coarse output rests in automatic, too, but not much longer than is usual …
+    before_each = np.concatenate([ends - starts, np.zeros(max(moves - starts.size, 0))])
+    longest = max(RESTS, LONGER * float(np.quantile(before_each, 0.9)))
+    automatic = np.ones(output.size)
+    for start, end in zip(starts, ends, strict=True):
+        at = output[start]
+        # … and an output that comes to its limit again and again rests there.
+        again = at in (output.min(), output.max()) and int(np.sum(output[starts] == at)) > 2
+        if end - start > longest and not again:
             automatic[start:end] = 0.0
     return automatic
 
@@ -229,6 +259,8 @@ def _running(record: Record, time: Array) -> Record:
     if record.knows("line_speed"):
         runs = record.line_speed > max(STANDS, 0.02 * float(record.line_speed.max()))
         if not runs.any():
+            if record.line_speed.min() < -STANDS:
+                raise ValueError("the line speed is negative in the record: check its sign")
             raise ValueError("the line stands in the whole record: record while the web runs")
         record = _longest(record, time, runs, "the line runs without a stop")
         time = record.time

@@ -1,4 +1,4 @@
-"""The picture of a record that oscillates: what was recorded, and its spectrum below."""
+"""The picture of a record that oscillates: all of it, some swings from near, and its spectrum."""
 
 from __future__ import annotations
 
@@ -38,10 +38,14 @@ _MOVES = 0.005
 # Level and envelope are means over so many swings, but over no less than this share of the record,
 # or noise makes a thicket of them [-].
 _SWINGS, _LEAST_SHARE = 3.0, 1.0 / 120.0
+# With more swings than this a page shows a block of ink: so many are then shown from near [-].
+_BLOCK, _NEAR = 60.0, 10.0
 
 
 def draw_record(explanation: Explanation, units: UnitSystem = METRIC) -> Figure:
     """Draw a record with the envelope of its oscillation, and the spectrum of its tension.
+
+    A long record also shows about ten swings from near, where they are largest.
 
     The spectrum is over time, web length or turns of the roll, whichever shows the oscillation
     sharpest; the machine's own frequencies are named above it, those next to the peak first.
@@ -55,9 +59,13 @@ def draw_record(explanation: Explanation, units: UnitSystem = METRIC) -> Figure:
     heights = [2.2]
     output, speed = record.knows("output"), _speed_moves(record)
     heights += [1.2] * output + [1.1] * speed
+    near = _loudest(findings)
     rooms = [sum(heights) + 0.9, 3.7 if findings.oscillation is not None else 0.6]
+    if near is not None:
+        rooms.insert(1, 1.8)
     figure = Figure(figsize=(WIDTH, sum(rooms)), layout="constrained")
-    above, below = figure.subfigures(2, 1, squeeze=False, height_ratios=rooms)[:, 0]
+    parts = figure.subfigures(len(rooms), 1, squeeze=False, height_ratios=rooms)[:, 0]
+    above, below = parts[0], parts[-1]
     panels = np.atleast_1d(above.subplots(len(heights), 1, sharex=True, height_ratios=heights))
     _draw_tension(panels[0], findings, units)
     if output:
@@ -71,6 +79,8 @@ def draw_record(explanation: Explanation, units: UnitSystem = METRIC) -> Figure:
     panels[-1].set_xlim(record.start, record.start + record.duration)
     _mark_mode(panels, record)
     above.legend(loc="outside lower center", ncols=4, fontsize=SMALL, frameon=False)
+    if near is not None:
+        _draw_near(parts[1].subplots(), record, near, units)
     draw_spectrum(below.subplots(), explanation, units)
     return figure
 
@@ -98,7 +108,8 @@ def draw_record_alt(explanation: Explanation, units: UnitSystem = METRIC) -> str
     over = "" if one.axis == "time" else f" over {one.axis}"
     near = [each.words for each in named_frequencies(findings) if each.far < 0.1]
     beside = f", beside {' and '.join(near[:2])} of the machine" if near else ""
-    return f"{words}, and its spectrum{over}, which has its peak at {peak}{beside}."
+    closely = "" if _loudest(findings) is None else ", some of its swings from near"
+    return f"{words}{closely}, and its spectrum{over}, which has its peak at {peak}{beside}."
 
 
 def _speed_moves(record: Record) -> bool:
@@ -120,8 +131,7 @@ def _draw_tension(panel: Axes, findings: Findings, units: UnitSystem) -> None:
     if findings.oscillation is None or not findings.oscillation.peak.significant:
         return
     n = record.tension.size
-    span = max(_SWINGS / (findings.frequency * record.interval), _LEAST_SHARE * n)
-    span = int(min(max(span, 1.0), n))
+    span = int(min(max(_span(findings), _LEAST_SHARE * n), n))
     level = uniform_filter1d(record.tension, span, mode="nearest")
     size = np.sqrt(uniform_filter1d(findings.amplitude**2, span, mode="nearest"))
     label = "the oscillation's envelope"
@@ -131,6 +141,33 @@ def _draw_tension(panel: Axes, findings: Findings, units: UnitSystem) -> None:
             *page_line(record.time, edge), color=VERMILION, lw=1.3, ls=(0, (5, 2)), label=label
         )
         label = "_"
+
+
+def _span(findings: Findings) -> int:
+    """Return how many samples the swings last over which an envelope is a mean."""
+    return max(round(_SWINGS / (findings.frequency * findings.record.interval)), 1)
+
+
+def _loudest(findings: Findings) -> slice | None:
+    """Return the samples of the largest swings; None where the whole record shows its swings."""
+    record, one = findings.record, findings.oscillation
+    if one is None or not one.peak.significant:
+        return None
+    if findings.frequency * record.duration <= _BLOCK:
+        return None
+    power = uniform_filter1d(findings.amplitude**2, _span(findings), mode="nearest")
+    count = max(round(_NEAR / (findings.frequency * record.interval)), 2)
+    first = min(max(int(np.argmax(power)) - count // 2, 0), record.tension.size - count)
+    return slice(first, first + count)
+
+
+def _draw_near(panel: Axes, record: Record, near: slice, units: UnitSystem) -> None:
+    time, tension = record.time[near], units.factor("tension") * record.tension[near]
+    plain_panel(panel, f"tension [{units.label('tension')}]")
+    panel.plot(*page_line(time, tension), color=BLUE, lw=1.2)
+    panel.set_xlim(time[0], time[-1])
+    panel.ticklabel_format(axis="x", useOffset=False)
+    panel.set_xlabel("time [s]: the largest swings, from near", fontsize=FONT)
 
 
 def _mark_mode(panels: NDArray[np.object_], record: Record) -> None:

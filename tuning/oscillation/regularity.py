@@ -3,8 +3,8 @@
 Noise that passed a narrow band looks like an oscillation; what tells is the autocovariance, in
 which noise dies out and a regular oscillation goes on. Its zero crossings come at even intervals
 (Thornhill, Huang & Zhang, J. Process Control 13, 2003), and its swings shrink by what the
-oscillation loses in half a period (Miao & Seborg, Control Engineering Practice 7, 1999). Both are
-restated from memory.
+oscillation loses in half a period (Miao & Seborg, IEEE Conf. on Control Applications, 1999). Both
+are restated from memory.
 """
 
 from __future__ import annotations

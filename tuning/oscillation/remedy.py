@@ -59,7 +59,11 @@ class LoopRemedy:
 
 
 def loop_remedy(
-    explanation: Explanation, *, ms_limit: float = DEFAULT_MS, seed: int = 0
+    explanation: Explanation,
+    *,
+    ms_limit: float = DEFAULT_MS,
+    seed: int = 0,
+    design: RollDesign | None = None,
 ) -> LoopRemedy | None:
     """Return what gains for the whole roll do at the place of a record.
 
@@ -70,6 +74,8 @@ def loop_remedy(
         explanation: of the record.
         ms_limit: largest sensitivity allowed [-].
         seed: of the noise [-].
+        design: gains for the whole roll of this machine, where they are worked out already; the
+            limit is theirs then.
     """
     s = explanation.findings
     if s.scenario is None or s.loop is None or s.loop.gains is None or not s.where:
@@ -77,13 +83,14 @@ def loop_remedy(
     # Of the places where the machine may have been, the one at which the loop is worst.
     at = int(np.nanargmax(s.loop.Ms))
     place, before, scenario = s.where[at], s.loop.gains, s.scenario
-    if scenario.controller.schedule:
+    if scenario.controller.schedule and s.loop.source == "scenario":
         # What the schedule has at this diameter, held: the run shows this place alone.
         before = gains_as_set(scenario, place.diameter)
-    try:
-        design = design_for_roll(scenario, ms_limit=ms_limit)
-    except ValueError:
-        return None
+    if design is None:
+        try:
+            design = design_for_roll(scenario, ms_limit=ms_limit)
+        except ValueError:
+            return None
     duration = min(max(SWINGS / s.frequency, SHORTEST), LONGEST)
     plant = linearise(scenario, diameter=place.diameter, line_speed=place.line_speed)
     scan = scenario.controller.scan_time

@@ -16,7 +16,7 @@ def by_chance(s: Findings) -> Evidence:
     chance = s.oscillation.peak.false_alarm
     words = (
         "such a peak in the spectrum may be chance"
-        if chance > -2.0
+        if 2.0 + 0.7 * chance > 0.0
         else "chance makes no such peak in the spectrum"
     )
     return clipped(2.0 + 0.7 * chance, -5.0, 2.0, words)
@@ -44,7 +44,7 @@ def faint(s: Findings) -> Evidence:
 
 def keeps_coming(s: Findings) -> Evidence:
     """Hägglund's count of swings that matter, by the area between zero crossings."""
-    if s.loads is None:
+    if s.loads is None or s.oscillation is None or not s.oscillation.peak.significant:
         return NOTHING
     if s.loads.detected:
         return Evidence(1.0, "swings of more than 1 % of the tension keep coming")
@@ -54,9 +54,9 @@ def keeps_coming(s: Findings) -> Evidence:
 def dies_away(s: Findings) -> Evidence:
     if s.regularity is None or not math.isfinite(s.regularity.index):
         return NOTHING
-    index = s.regularity.index
-    words = f"after one period {100.0 * index:.0f} % of it are left"
-    return clipped(4.0 * (0.6 - index), -1.6, 2.4, words)
+    left = s.regularity.decay
+    words = f"after one period {100.0 * left:.0f} % of it are left"
+    return clipped(3.0 * (0.6 - left), -1.2, 1.8, words)
 
 
 def few_swings(s: Findings) -> Evidence:

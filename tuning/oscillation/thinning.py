@@ -11,14 +11,14 @@ from tuning.oscillation.spectrum import peaks
 
 # More samples than this are averaged down; so many are explained in about a second.
 MOST_SAMPLES = 200_000
-# The strongest oscillation keeps so many samples a swing.
+# Each oscillation keeps so many samples a swing.
 LEAST_A_SWING = 5.0
 
 
 def thinned(record: Record) -> Record:
     """Return a record with at most `MOST_SAMPLES`, each the mean of some.
 
-    A record whose strongest oscillation is too fast for that is returned as it is. What the samples
+    A record with an oscillation too fast for that is returned as it is. What the samples
     folded down stays where it is: `logged_every` remembers their interval.
 
     Args:
@@ -27,10 +27,10 @@ def thinned(record: Record) -> Record:
     block = -(-record.tension.size // MOST_SAMPLES)
     if block == 1:
         return record
-    found = peaks(record.tension, record.interval, most=1)
     interval = block * record.interval
-    if found and found[0].frequency * interval * LEAST_A_SWING > 1.0:
-        return record
+    for peak in peaks(record.tension, record.interval, most=4):
+        if peak.significant and peak.frequency * interval * LEAST_A_SWING > 1.0:
+            return record
     count = record.tension.size // block
 
     def mean(values: Array) -> Array:

@@ -92,12 +92,33 @@ def test_the_mode_is_read_off_an_output_that_rests(film):
     assert not as_record(run).mode_inferred
 
 
+def test_an_output_that_rests_at_its_limits_or_in_steps_is_in_automatic():
+    t = 0.02 * np.arange(3000)
+    swing = 50.0 + 80.0 * np.sin(2 * np.pi * 0.4 * t)
+    for output in (np.clip(swing, 0.0, 100.0), np.round(50.0 + 6.0 * np.sin(2 * np.pi * 0.4 * t))):
+        record = as_record(trend(t, 100.0 + np.sin(t), output=output))
+        assert record.automatic.mean() > 0.98
+    # An output that is moved by hand now and then is in manual.
+    steps = 40.0 + 2.0 * np.floor(t / 15.0)
+    assert as_record(trend(t, 100.0 + np.sin(t), output=steps)).automatic.max() == 0.0
+
+
+def test_a_diameter_off_this_roll_is_doubted(film):
+    t = 0.1 * np.arange(50)
+    own = trend(t, 100.0 + np.sin(t), diameter=np.full(50, 0.9))
+    assert any("right one" in warning for warning in as_record(own, film).warnings)
+    own = trend(t, 100.0 + np.sin(t), diameter=np.full(50, 0.7))
+    assert as_record(own, film).warnings == ()
+
+
 @pytest.mark.parametrize(
     ("time", "tension", "words"),
     [
         (np.arange(10.0), np.zeros(10), "10 samples"),
         (np.zeros(50), np.zeros(50), "increase"),
         (np.arange(50.0), np.full(50, np.nan), "no numbers"),
+        (np.arange(50.0), np.full(50, 1e20), "unit"),
+        (np.arange(50.0), np.zeros(49), "shape"),
         (np.cumsum(np.tile([0.1, 0.1, 2.0], 30)), np.zeros(90), "uneven"),
     ],
 )
