@@ -91,7 +91,8 @@ def labelled_trends(seeds: Iterable[int]) -> Iterator[LabelledTrend]:
 def _finished(rng: np.random.Generator, draft: Draft, cause: str, tries: int) -> LabelledTrend:
     line, clock = draft.line, draft.clock
     trend = recorded(rng, line, draft.base, clock, needs=draft.needs, hides=draft.hides,
-                     speed_noise=draft.speed_noise)  # fmt: skip
+                     speed_noise=draft.speed_noise,
+                     gives_way=cause != trend_recipes.ALIAS)  # fmt: skip
     causes, amplitude, story = (cause,), math.nan, draft.story
     if cause != NONE:
         phase = draft.phase

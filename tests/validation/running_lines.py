@@ -313,6 +313,7 @@ def recorded(
     needs: tuple[str, ...] = (),
     hides: tuple[str, ...] = (),
     speed_noise: float = math.inf,
+    gives_way: bool = True,
 ) -> Trend:
     """Return what the log keeps of a run: steps, noise and bias of its columns, some unknown."""
     keep = slice(clock.lead, clock.lead + clock.samples)
@@ -325,8 +326,8 @@ def recorded(
     noise = min(line.v * log_uniform(rng, 1e-5, 2e-3), speed_noise)
     speed_step = min(float(rng.choice([0.0, 1e-4, 1e-3])) * top, 2.0 * noise + 1e-6 * top)
     speed = base.line_speed[keep] * (1.0 + rng.uniform(-2e-3, 2e-3))
-    if rng.random() < GIVES_WAY:
-        # The drive that sets the line speed gives way a little to the tension.
+    if rng.random() < GIVES_WAY and gives_way:
+        # The drive that sets the line speed gives way a little to the tension of the web.
         pull = base.tension[keep] / base.tension[keep].mean() - 1.0
         speed = speed * (1.0 + log_uniform(rng, 2e-4, 5e-3) * rng.choice([-1.0, 1.0]) * pull)
     columns = {

@@ -144,15 +144,18 @@ def findings(
     if record.knows("automatic"):
         automatic = float(np.average(record.automatic, weights=size**2))
     in_auto = _part_in_automatic(record, size)
-    ratio = complex(math.nan)
+    ratio = control = complex(math.nan)
     moves = record.moves("output")
     if in_auto is not None and moves:
         between = phase_between(record.tension[in_auto], record.output[in_auto], h, f)
-        ratio = between.ratio
+        ratio, control = between.ratio, -between.ratio
+        if record.moves("setpoint"):
+            error = record.setpoint - record.tension
+            control = phase_between(error[in_auto], record.output[in_auto], h, f).ratio
     plants = _plants(scenario, where)
     loop = None
     if scenario is not None and not automatic < 0.2:
-        loop = loop_seen(scenario, where, plants, frequency=f, ratio=ratio)
+        loop = loop_seen(scenario, where, plants, frequency=f, ratio=ratio, control=control)
     speed = _coherence(record, "line_speed", f)
     return Findings(
         record=record,

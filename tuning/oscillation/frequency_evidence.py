@@ -126,6 +126,17 @@ def lightly_damped(s: Findings) -> Evidence:
     return clipped(math.log(0.1 / max(damping, 1e-3)), -2.0, 2.0, words)
 
 
+def less_damped(s: Findings) -> Evidence:
+    """A loop takes damping away from the roll's swing; what only rings keeps its own."""
+    if not s.swing_damping.size or s.regularity is None:
+        return NOTHING
+    own, now = float(np.median(s.swing_damping)), s.regularity.damping
+    if not (own > 0.0 and math.isfinite(now)):
+        return NOTHING
+    words = f"it is damped by {now:.2g} of critical, the roll on its web alone by {own:.2g}"
+    return clipped(math.log(own / max(now, 1e-3)) - 0.5, -1.5, 2.0, words)
+
+
 def usual_pace(s: Findings) -> Evidence:
     """A roll swings on its web, and a loop around it, at some swings a second, hardly slower."""
     if s.oscillation is None:

@@ -9,8 +9,8 @@ A loop that sustains its own oscillation needs no disturbance: d/y is near zero.
 leaves d/y near 1 or above. It needs no gains: what the controller does is in the record.
 
 The gains themselves say at which frequency the loop would ring, and how much: the least damped mode
-of the exact sampled loop. They come from the scenario, or are read off the record: -U/Y is what the
-controller does at this frequency, and two gains make its two parts.
+of the exact sampled loop. They come from the scenario, or are read off the record: U/E, E = R - Y,
+is what the controller does at this frequency, and two gains make its two parts.
 """
 
 from __future__ import annotations
@@ -77,6 +77,7 @@ def loop_seen(
     *,
     frequency: float,
     ratio: complex,
+    control: complex,
 ) -> LoopSeen:
     """Return what the loop has to do with an oscillation.
 
@@ -86,9 +87,11 @@ def loop_seen(
         plants: the linear plant at each place.
         frequency: of the oscillation [Hz].
         ratio: U/Y there, output over reading, in automatic [% per N]; nan where not known.
+        control: U/E there, output over setpoint less reading [% per N]; -U/Y if the setpoint rests.
     """
     c = scenario.controller
-    C = -0.01 * c.tension_range * ratio
+    answer = -0.01 * c.tension_range * ratio
+    C = 0.01 * c.tension_range * control
     read = gains_seen(C, frequency=frequency, scan_time=c.scan_time)
     rows: list[tuple[float, float, float, float, float, float]] = []
     near = 2.0 * math.pi * frequency * (1.0 + np.linspace(-MODEL_OFF, MODEL_OFF, 9))
@@ -106,7 +109,7 @@ def loop_seen(
                 gains, source = read, "record, not those of the scenario"
         outside = least = math.nan
         if np.isfinite(ratio) and near[-1] < math.pi / c.scan_time:
-            shares = np.abs(1.0 + seen.at(near) * C)
+            shares = np.abs(1.0 + seen.at(near) * answer)
             outside = max(float(shares[near.size // 2]), LEAST_SHARE)
             least = max(float(shares.min()), LEAST_SHARE)
         if gains is None:

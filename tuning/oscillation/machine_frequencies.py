@@ -27,7 +27,7 @@ Kind = Literal["roll", "roller", "nip", "swing", "folded", "mains"]
 # How far a body's turn, the swing or a folded frequency may be off what is worked out [-].
 TURN_SPREAD, ROLLER_SPREAD, SWING_SPREAD = 0.006, 0.004, 0.10
 # Clock of a recorder, of its sample rate; mains frequency, of itself (common practice) [-].
-CLOCK_SPREAD, MAINS_SPREAD = 5e-4, 1e-3
+CLOCK_SPREAD, MAINS_SPREAD = 1e-4, 6e-4
 # A body out of round shakes at one, two, … times its turn, less and less likely [-].
 ROLL_ORDERS: Mapping[int, float] = {1: 0.60, 2: 0.25, 3: 0.10, 4: 0.05}
 ROLLER_ORDERS: Mapping[int, float] = {1: 0.85, 2: 0.15}

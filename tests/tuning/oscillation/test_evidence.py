@@ -38,7 +38,7 @@ FLAT = np.zeros(0)
 
 def wave(third=0.0, harmonics=(3.0, 0.1, 0.1, 0.0, 0.0), swiftness=0.31, triangularity=0.0):
     return WaveShape(harmonics[0], np.array(harmonics), third, 0.01, 0.0, 0.01, 0.0,
-                     triangularity, 0.0, swiftness, FLAT, FLAT, FLAT, F, 0.0, 99.0, 0.1)  # fmt: skip
+                     triangularity, 0.0, swiftness, FLAT, FLAT, FLAT, F, 0.0, 99, 0.1)  # fmt: skip
 
 
 def made(**given):
@@ -116,6 +116,16 @@ CASES = {
     "heavy": (
         frequency.lightly_damped,
         {"scenario": FILM, "swing_damping": np.array([0.5]), **line("swing", F)}, -1, "0.5",
+    ),
+    "less damped": (
+        frequency.less_damped,
+        {"swing_damping": np.array([0.1]), "regularity": Regularity(0.8, 5, 9, 0.97, 0.94, 0.01)},
+        +1, "by 0.01 of critical",
+    ),
+    "its own damping": (
+        frequency.less_damped,
+        {"swing_damping": np.array([0.05]), "regularity": Regularity(0.8, 5, 9, 0.8, 0.7, 0.05)},
+        -1, "alone by 0.05",
     ),
     "automatic": (loop.automatic, {"automatic": 1.0}, +1, "in automatic"),
     "manual": (loop.automatic, MODE, -1, "in manual"),

@@ -34,7 +34,7 @@ def test_what_comes_from_outside_is_one_over_the_sensitivity(film):
     f = V / (math.pi * D)
     ratio = phase_between(record.tension, record.output, record.interval, f).ratio
     plant = linearise(machine, diameter=D, line_speed=V)
-    seen = loop_seen(machine, (Place(D, V),), (plant,), frequency=f, ratio=ratio)
+    seen = loop_seen(machine, (Place(D, V),), (plant,), frequency=f, ratio=ratio, control=-ratio)
     # S from the exact sampled loop.
     at = np.array([2.0 * math.pi * f])
     scan = machine.controller.scan_time
@@ -56,7 +56,7 @@ def test_an_unstable_loop_feeds_itself(film):
     assert not margins.stable
     f = margins.peak_frequency / (2.0 * math.pi)
     ratio = phase_between(record.tension, record.output, record.interval, f).ratio
-    seen = loop_seen(machine, (Place(D, V),), (plant,), frequency=f, ratio=ratio)
+    seen = loop_seen(machine, (Place(D, V),), (plant,), frequency=f, ratio=ratio, control=-ratio)
     assert seen.Ms[0] == 20.0
     assert seen.damping[0] < 0.0
     assert seen.outside_least[0] < 0.35

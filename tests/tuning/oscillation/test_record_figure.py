@@ -29,7 +29,7 @@ def swing(n, frequency=0.6, step=0.1):
 
 @pytest.mark.parametrize("units", [METRIC, US_CUSTOMARY], ids=lambda units: units.name)
 def test_readable_for_every_machine(scenario, units):
-    trend = simulate(scenario, [Action(20.0, "line speed", 0.8 * scenario.run.line_speed)],
+    trend = simulate(scenario, [Action(20.0, "line speed", 0.99 * scenario.run.line_speed)],
                      duration=40.0, seed=2)  # fmt: skip
     explanation = explain_oscillation(trend, scenario)
     said = check_readable(draw_record(explanation, units))
@@ -58,6 +58,23 @@ def test_the_envelope_is_as_wide_as_the_swing():
     upper, lower = (line.get_ydata() for line in figure.subfigs[0].axes[0].lines[-2:])
     # of a sine of 4 N, away from the ends
     assert np.median(upper - lower) == pytest.approx(2.0 * 4.0, rel=0.15)
+
+
+def test_many_swings_are_shown_from_near_where_they_are_largest():
+    # 0.6 Hz over 400 s are 240 swings, the largest about 150 s.
+    n = 4000
+    t = 0.1 * np.arange(n)
+    size = 2.0 + 6.0 * np.exp(-(((t - 150.0) / 40.0) ** 2))
+    noise = np.random.default_rng(7).normal(0.0, 0.5, n)
+    explanation = explain_oscillation(bare(80.0 + size * np.sin(1.2 * math.pi * t) + noise))
+    figure = draw_record(explanation)
+    assert "from near" in check_readable(figure) and len(figure.subfigs) == 3
+    left, right = figure.subfigs[1].axes[0].get_xlim()
+    assert left < 150.0 < right or abs(0.5 * (left + right) - 150.0) < 15.0
+    assert (right - left) * 0.6 == pytest.approx(10.0, abs=1.0)
+    assert "from near" in draw_record_alt(explanation)
+    # Thirty swings can be seen as they are.
+    assert len(draw_record(explain_oscillation(bare(swing(500)))).subfigs) == 2
 
 
 def test_a_constant_tension_is_drawn_without_a_spectrum():
