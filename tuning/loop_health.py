@@ -21,6 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.fft import irfft, next_fast_len, rfft
 
 from simulator import Trend
+from simulator.units import sensible
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -343,11 +344,12 @@ def health_in_words(health: LoopHealth) -> tuple[str, ...]:
     said = []
     if math.isfinite(health.variability):
         said.append(
-            f"Tension varies by {health.two_sigma:.2g} % of its mean of {health.mean:.4g} N "
-            "(two standard deviations)."
+            f"Tension varies by {sensible(health.two_sigma, 2)} % of its mean of "
+            f"{sensible(health.mean)} N (two standard deviations)."
         )
     if math.isfinite(health.mean_error):
-        off = f"{abs(health.mean_error):.2g} N {'below' if health.mean_error > 0.0 else 'above'}"
+        side = "below" if health.mean_error > 0.0 else "above"
+        off = f"{sensible(abs(health.mean_error), 2)} N {side}"
         if abs(health.mean_error) < 0.001 * abs(health.mean):
             off = "at"
         said.append(f"On average it is {off} the setpoint.")
@@ -355,12 +357,13 @@ def health_in_words(health: LoopHealth) -> tuple[str, ...]:
         said.append(f"The loop was in automatic for {100.0 * health.automatic:.0f} % of the time.")
     if math.isfinite(health.at_limit) and health.at_limit > 0.0:
         said.append(
-            f"The output was at a limit for {100.0 * health.at_limit:.2g} % of the time: there the "
-            "loop can't act."
+            f"The output was at a limit for {sensible(100.0 * health.at_limit, 2)} % of the time: "
+            "there the loop can't act."
         )
     if math.isfinite(health.stuck) and health.stuck > 0.0:
         said.append(
-            f"In automatic the output stood still for {100.0 * health.stuck:.2g} % of the time."
+            f"In automatic the output stood still for {sensible(100.0 * health.stuck, 2)} % of "
+            "the time."
         )
     if math.isfinite(health.reversals):
         times = f"{health.reversals:.0f}" if health.reversals >= 10.0 else f"{health.reversals:.2g}"

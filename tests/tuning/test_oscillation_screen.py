@@ -6,22 +6,27 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from simulator import Trend, scenario_text
+from simulator.machine import diameter_range
 from simulator.screens import bench
 from simulator.units import METRIC, US_CUSTOMARY
 from tests.tuning.shown import fine, text_of
+from tuning.loop_health import health_in_words, loop_health
 from tuning.oscillation import answer_words
-from tuning.oscillation.causes import CANNOT_TELL, LOOP, NONE, ROLL
+from tuning.oscillation.causes import CANNOT_TELL, LOOP, NONE, RINGING, ROLL
 from tuning.oscillation.detection import Oscillation
 from tuning.oscillation.explain import explain_oscillation
 from tuning.oscillation.invented import invented_record, invented_troubles
 from tuning.oscillation.spectrum import Peak
-from tuning.screens import oscillation, oscillation_answers, trend_upload
+from tuning.screens import answers, oscillation, oscillation_answers, trend_upload
 
 
 @pytest.fixture(autouse=True)
 def no_paint(monkeypatch):
     """The pictures have their own tests."""
     monkeypatch.setattr(bench, "show_figure", lambda figure, *, alt: None)
+    monkeypatch.setattr(oscillation_answers, "picture", lambda *_: (b"", ""))
+    monkeypatch.setattr(bench, "show_picture", lambda png, *, alt: None)
 
 
 def opened(scenario, *, source="", trouble="", units="", file=None):
@@ -51,6 +56,14 @@ def swinging(*, rows=1500, frequency=1.5, seed=1):
     noise = np.random.default_rng(seed).normal(0.0, 0.5, (2, rows))
     swing = np.sin(2.0 * np.pi * frequency * t)
     return t, 150.0 + 4.0 * swing + noise[0], 40.0 - swing + 0.1 * noise[1]
+
+
+def blank_trend(time, tension):
+    """A trend of which nothing but the tension is known."""
+    return Trend(time=time, tension=tension, **{
+        name: np.full(time.size, np.nan)
+        for name in ("output", "setpoint", "line_speed", "diameter", "automatic")
+    })  # fmt: skip
 
 
 def csv_of(header, *columns, separator=",", decimal="."):
@@ -127,6 +140,38 @@ def test_a_loop_too_tight_gets_gains_that_hold(film):
     assert not app.error
 
 
+def test_another_record_of_a_machine_works_out_no_gains_anew(film, monkeypatch):
+    asked = []
+    real = answers.design
+    # A machine that no test has asked about, or its gains were there before.
+    machine = replace(film, title="Film unwind, once more")
+    monkeypatch.setattr(
+        answers, "design", lambda *given, **more: asked.append(given) or real(*given, **more)
+    )
+    app = opened(machine, trouble=LOOP)
+    fine(app.toggle(key="oscillation.remedy").set_value(True).run())
+    first = app.dataframe[0].value
+    fine(app.number_input(key="oscillation.seed").set_value(2).run())
+    second = app.dataframe[0].value
+    assert list(first["gains"]) == list(second["gains"]) and asked == [(machine,)]
+
+
+def test_without_gains_that_hold_it_says_why(film, monkeypatch):
+    why = "no gains keep the limits at every diameter"
+    monkeypatch.setattr(oscillation_answers, "designed", lambda *_: why)
+    app = opened(film, trouble=LOOP)
+    fine(app.toggle(key="oscillation.remedy").set_value(True).run())
+    assert f"No gains can be offered: {why}" in text_of(app) and not app.dataframe
+
+
+def test_large_shares_are_no_powers_of_ten(film):
+    time = 0.1 * np.arange(600)
+    # A sine of amplitude A has a standard deviation of A/√2: twice that, 141 % of its mean here.
+    trend = blank_trend(time, 100.0 + 100.0 * np.sin(2.0 * np.pi * 0.5 * time))
+    said = " ".join(health_in_words(loop_health(trend)))
+    assert "varies by 141 % of its mean of 100 N" in said and "e+" not in said
+
+
 def test_a_quiet_record_is_quiet(film):
     app = opened(film, trouble=NONE)
     said = text_of(app)
@@ -197,6 +242,34 @@ def test_a_file_outlives_a_change_of_screen_until_it_is_forgotten(film):
     assert "No file yet" in text_of(again)
 
 
+def test_a_file_that_is_taken_away_is_forgotten(film):
+    t, y, u = swinging()
+    app = recorded(film, "gone.csv", csv_of("time_s,tension_N,output_percent", t, y, u))
+    assert "1.50 Hz" in text_of(app)
+    fine(app.file_uploader[0].set_value(None).run())
+    assert "No file yet" in text_of(app) and "From before" not in text_of(app)
+    assert trend_upload.FILE not in app.session_state
+
+
+def test_a_refused_file_leaves_no_answer_of_the_file_before(film):
+    t, y, u = swinging()
+    app = recorded(film, "good.csv", csv_of("time_s,tension_N,output_percent", t, y, u))
+    upload(app, "book.xlsx", b"PK\x03\x04" + bytes(range(256)) * 20)
+    assert len(app.error) == 1 and "1.50 Hz" not in text_of(app)
+    # The file that is wrong, what it is, and what to do.
+    said = text_of(app)
+    assert "book.xlsx can't be used" in said and "It is a spreadsheet" in said and "export" in said
+    upload(app, "nothing.csv", b"")
+    assert "nothing.csv can't be used" in text_of(app) and "It is empty" in text_of(app)
+
+
+def test_a_description_of_a_machine_is_sent_to_its_place(film):
+    text = scenario_text(film).encode()
+    for name in ("film.toml", "film.txt"):
+        app = recorded(film, name, text)
+        assert len(app.error) == 1 and "machine file: open it at the left" in text_of(app)
+
+
 @pytest.mark.parametrize(
     "data",
     [
@@ -263,6 +336,27 @@ def test_a_wrong_mapping_is_one_message_and_loses_nothing(film):
     assert not app.error and "1.50 Hz" in text_of(app)
 
 
+def test_a_column_used_twice_is_one_message(film):
+    t, y, u = swinging()
+    app = recorded(film, "x.csv", csv_of("time_s,tension_N,output_percent", t, y, u))
+    named(app, "Tension")[0].set_value(0)
+    submit(app)
+    assert len(app.error) == 1 and "1.50 Hz" not in text_of(app)
+    assert "time_s is chosen as time and as tension" in text_of(app)
+    named(app, "Tension")[0].set_value(1)
+    submit(app)
+    assert not app.error and "1.50 Hz" in text_of(app)
+
+
+def test_how_much_of_a_file_with_a_gap_is_explained(film):
+    t, y, u = swinging(rows=1500)
+    t = t + 2.0 * (np.arange(1500) >= 1000)
+    said = text_of(recorded(film, "x.csv", csv_of("time_s,tension_N,output_percent", t, y, u)))
+    # 1000 samples of 20 ms before the gap, which last 999 steps.
+    assert "1500 rows. Explained are 20 s of it, 1000 samples, one every 20 ms" in said
+    assert "1 gap" in said and "no sample missing" not in said
+
+
 def test_tension_in_per_cent_takes_its_range_from_the_machine_or_from_the_reader(film):
     t, y, u = swinging()
     data = csv_of("t [s],Tension [%],Output [%]", t, y / 3.0, u)
@@ -307,6 +401,32 @@ def test_diameter_and_line_speed_can_be_typed(film, monkeypatch):
     assert asked[-1][0] is None
 
 
+@pytest.mark.parametrize("units", [METRIC, US_CUSTOMARY], ids=lambda units: units.name)
+def test_a_diameter_that_the_roll_cannot_have_is_not_used(film, monkeypatch, units):
+    asked = []
+    real = oscillation_answers.explained
+    monkeypatch.setattr(
+        oscillation_answers, "explained", lambda *given: asked.append(given[1:3]) or real(*given)
+    )
+    t, y, u = swinging()
+    app = recorded(film, "x.csv", csv_of("time_s,tension_N,output_percent", t, y, u))
+    app.session_state["units"] = units.name
+    fine(app.toggle[0].set_value(True).run())
+    low, high = (units.show(value, "diameter") for value in diameter_range(film))
+    for typed_in in (0.5 * low, 2.0 * high):
+        fine(typed(app, "Roll diameter").set_value(typed_in).run())
+        assert len(app.warning) == 1 and not app.error
+        assert "The roll of this machine goes from" in app.warning[0].value
+        assert f"{units.plain(high / units.factor('diameter'), 'diameter')}" in text_of(app)
+        assert asked[-1] == (film, None)
+    # Without the machine it may be any roll's.
+    fine(app.toggle[0].set_value(False).run())
+    assert not app.warning and asked[-1][1] == pytest.approx(2.0 * diameter_range(film)[1])
+    fine(app.toggle[0].set_value(True).run())
+    fine(typed(app, "Roll diameter").set_value(high).run())
+    assert not app.warning and asked[-1][1] == pytest.approx(diameter_range(film)[1])
+
+
 def test_a_record_too_short_to_judge_says_so(film):
     app = recorded(film, "x.csv", csv_of("time_s,tension_N", *swinging(rows=12)[:2]))
     assert len(app.error) == 1 and not app.exception
@@ -334,4 +454,41 @@ def test_how_far_and_how_often_in_the_readers_units():
     assert "2.0 lbf (20 % of the tension)" in said and "0.500 Hz, once in 2.00 s" in said
     moved = replace(one, axis="roll turns", lowest=0.4, highest=0.6)
     said = answer_words.swing_in_words(moved, 44.482216, METRIC)
-    assert "0.400 to 0.600 Hz as the roll turns" in said
+    assert "0.400 to 0.600 Hz as the roll turns slower" in said
+    moved = replace(moved, axis="web length")
+    said = answer_words.swing_in_words(moved, 44.482216, METRIC)
+    assert "0.400 to 0.600 Hz as the line runs slower" in said
+
+
+def ranked(explanation, scores):
+    """The explanation with these scores of causes, the rest shared out."""
+    others = (1.0 - sum(scores.values())) / (len(explanation.causes) - len(scores))
+    causes = [replace(one, score=scores.get(one.cause, others)) for one in explanation.causes]
+    causes.sort(key=lambda one: -one.score)
+    return replace(explanation, causes=tuple(causes), verdict=causes[0].cause)
+
+
+def test_that_no_known_cause_fits_is_no_finding(film):
+    real = explain_oscillation(invented_record(film, ROLL), film)
+    said = answer_words.verdict_in_words(ranked(real, {CANNOT_TELL: 0.61}))
+    assert said == "None of the known causes fits (61 %)."
+    said = answer_words.verdict_in_words(ranked(real, {ROLL: 0.61}))
+    assert said == "More likely than not (61 %): the roll is out of round."
+
+
+def test_two_causes_are_open_and_what_tells_none_apart_is_said_once(film, monkeypatch):
+    real = explain_oscillation(invented_record(film, ROLL), film)
+    scores = {ROLL: 0.5, LOOP: 0.3, RINGING: 0.12}
+    causes = tuple(
+        replace(one, evidence=("it is a strict line", f"{one.cause} alone"), against=())
+        for one in ranked(real, scores).causes
+    )
+    shown = replace(real, causes=causes, verdict=ROLL)
+    monkeypatch.setattr(oscillation_answers, "explained", lambda *_: shown)
+    app = opened(film)
+    assert text_of(app).count("It is a strict line") == 1
+    assert "strict line: a swing that keeps its frequency" in text_of(app).replace("*", "")
+    less = next(e for e in app.expander if e.label.startswith("Less likely"))
+    inside = " ".join(m.value for m in less.markdown)
+    assert f"{RINGING} alone".capitalize() in inside
+    assert f"{ROLL} alone".capitalize() not in inside

@@ -104,8 +104,8 @@ def _invented(scenario: Scenario | None) -> _Record:
     st.caption(
         bench.plain(
             "Invented: the machine at hand as good as new but for this trouble, simulated and "
-            f"logged every {seconds_text(float(trend.time[1]))}, with {gains_in_words(gains)}. The "
-            "explanation below sees nothing but the record"
+            f"logged every {seconds_text(float(f'{trend.time[1]:.3g}'))}, with "
+            f"{gains_in_words(gains)}. The explanation below sees nothing but the record"
             + (", the machine and those gains." if scenario is not None else ".")
         )
     )
@@ -126,11 +126,12 @@ def _explain(record: _Record) -> None:
     units = bench.unit_system()
     place = (record.scenario, record.diameter, record.line_speed)
     explanation = oscillation_answers.explained(record.key, *place, record.trend)
-    view.show_answer(explanation, units)
+    key = (record.key, *place)
+    view.show_answer(explanation, key, units)
     view.show_reasons(explanation, units)
     view.show_help(explanation)
     if explanation.verdict == LOOP:
-        _offer_gains(record, explanation, units)
+        _offer_gains(record, explanation, key, units)
     view.show_health(explanation)
     view.offer_download(explanation)
     what = _NEXT.get(
@@ -140,7 +141,9 @@ def _explain(record: _Record) -> None:
     st.markdown(f"**Next:** {what}")
 
 
-def _offer_gains(record: _Record, explanation: Explanation, units: UnitSystem) -> None:
+def _offer_gains(
+    record: _Record, explanation: Explanation, key: Hashable, units: UnitSystem
+) -> None:
     st.subheader("Gains that hold")
     if record.scenario is None:
         st.info(
@@ -154,17 +157,23 @@ def _offer_gains(record: _Record, explanation: Explanation, units: UnitSystem) -
         key="oscillation.remedy", persist_state="session",
     ):  # fmt: skip
         return
-    remedy = oscillation_answers.remedied(
-        record.key, record.scenario, record.diameter, record.line_speed,
-        answers.chosen_ms_limit(), explanation,
-    )  # fmt: skip
-    if remedy is None:
+    found = explanation.findings
+    if found.loop is None or found.loop.gains is None or not found.where:
         st.info(
-            "No gains can be offered: those at work are not known (write them into the machine, or "
-            "record in automatic with output and setpoint), or none hold over the whole roll."
+            "No gains can be offered, as those at work are not known: write them into the machine, "
+            "or record in automatic with output and setpoint."
         )
         return
-    _show_remedy(remedy, units)
+    # Of the machine at hand, as the gains at work make no difference to it: worked out once.
+    design = oscillation_answers.designed(
+        bench.current_scenario(), answers.chosen_ms_limit(), answers.chosen_kinds()
+    )
+    if isinstance(design, str):
+        st.info(f"No gains can be offered: {bench.plain(design)}.")
+        return
+    remedy = oscillation_answers.remedied(key, design, explanation)
+    if remedy is not None:
+        _show_remedy(remedy, units)
 
 
 def _show_remedy(remedy: LoopRemedy, units: UnitSystem) -> None:
@@ -183,5 +192,8 @@ def _show_remedy(remedy: LoopRemedy, units: UnitSystem) -> None:
         ],
     }
     st.dataframe(rows, hide_index=True, height="content", alt="Gains before and after")
-    st.caption(bench.plain(f"Simulated at {where} and {speed}, everything round, nothing sticks."))
+    st.caption(
+        bench.plain(f"Simulated at {where} and {speed}, everything round, nothing sticks. ")
+        + view.help_with("Ms")
+    )
     bench.show_figure(draw_remedy(remedy, units), alt=draw_remedy_alt(remedy, units))

@@ -12,13 +12,28 @@ from dataclasses import dataclass
 import streamlit as st
 
 from simulator import Scenario, Trend
+from simulator.screens import bench
 from simulator.trend_columns import ColumnUse, guess_uses
 from simulator.trend_import import ImportedTrend, import_trend
 from simulator.trend_text import TrendTable, read_table
+from simulator.units import UnitSystem
+from tuning.design import RollDesign
 from tuning.gains import Gains
+from tuning.most_integral import Kind
 from tuning.oscillation.explain import Explanation, explain_oscillation
 from tuning.oscillation.invented import invented_gains, invented_record, invented_troubles
+from tuning.oscillation.machine_figure import draw_among_machine, draw_among_machine_alt
+from tuning.oscillation.record_figure import draw_record, draw_record_alt
 from tuning.oscillation.remedy import LoopRemedy, loop_remedy
+from tuning.oscillation.wave_figure import draw_wave, draw_wave_alt
+from tuning.screens import answers
+
+RECORD, MACHINE, WAVE = "record", "machine", "wave"
+_PICTURES = {
+    RECORD: (draw_record, draw_record_alt),
+    MACHINE: (draw_among_machine, draw_among_machine_alt),
+    WAVE: (draw_wave, draw_wave_alt),
+}
 
 
 @dataclass(frozen=True)
@@ -76,14 +91,31 @@ def explained(
     return explain_oscillation(_trend, scenario, diameter=diameter, line_speed=line_speed)
 
 
-@st.cache_resource(max_entries=6, show_spinner="Looking for gains that hold over the whole roll …")
-def remedied(
-    record: Hashable,
-    scenario: Scenario | None,
-    diameter: float | None,
-    line_speed: float | None,
-    ms_limit: float,
-    _explanation: Explanation,
-) -> LoopRemedy | None:
-    """Return what gains for the whole roll do where the loop rings."""
-    return loop_remedy(_explanation, ms_limit=ms_limit)
+@st.cache_data(max_entries=24, show_spinner="Drawing …")
+def picture(
+    which: str, key: Hashable, units: UnitSystem, _explanation: Explanation
+) -> tuple[bytes, str]:
+    """Return a picture of an explanation as PNG, and what it shows in words.
+
+    `key` stands for the explanation: what `explained` was asked for.
+    """
+    draw, words = _PICTURES[which]
+    return bench.painted(draw(_explanation, units)), words(_explanation, units)
+
+
+@st.cache_resource(max_entries=20, show_spinner="Looking for gains that hold over the whole roll …")
+def designed(scenario: Scenario, ms_limit: float, kinds: tuple[Kind, ...]) -> RollDesign | str:
+    """Return gains for the whole roll of a machine, or why there are none."""
+    try:
+        return answers.design(scenario, ms_limit=ms_limit, kinds=kinds)
+    except ValueError as error:
+        return str(error)
+
+
+@st.cache_resource(max_entries=6, show_spinner="Simulating before and after …")
+def remedied(key: Hashable, design: RollDesign, _explanation: Explanation) -> LoopRemedy | None:
+    """Return what gains for the whole roll do where the loop rings.
+
+    `key` stands for the explanation: what `explained` was asked for.
+    """
+    return loop_remedy(_explanation, design=design)

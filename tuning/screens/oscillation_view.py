@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-import math
+import re
+from collections.abc import Hashable
 
 import streamlit as st
 
@@ -21,23 +22,46 @@ from tuning.oscillation.answer_words import (
 from tuning.oscillation.causes import CANNOT_TELL, CAUSES, NONE
 from tuning.oscillation.explain import SURE_ENOUGH, Explanation, RankedCause
 from tuning.oscillation.explanation_json import explanation_as_json
-from tuning.oscillation.machine_figure import draw_among_machine, draw_among_machine_alt
-from tuning.oscillation.record_figure import draw_record, draw_record_alt
-from tuning.oscillation.wave_figure import draw_wave, draw_wave_alt
+from tuning.screens import oscillation_answers
+from tuning.screens.oscillation_answers import MACHINE, RECORD, WAVE
 
 # Headings where the name of a cause is not one.
 _NAMED = {NONE: "no oscillation", CANNOT_TELL: "something else"}
+# Causes that are shown without a click.
+_OPEN = 2
+# What not everybody in a plant has heard of.
+_HELP = {
+    "strict line": "a swing that keeps its frequency so closely that its peak in the spectrum is "
+    "as thin as the record allows",
+    "regularity": "how evenly the swings come; above 1 they come evenly, noise stays below",
+    "folded": "a swing faster than half the sample rate shows as a slower one",
+    "Ms": "by how much at most the loop enlarges what disturbs it; up to 1.6 is calm, above 2 "
+    "rings",
+    "Harris ratio": "the least variance that any controller could reach over the one found; 1 is "
+    "as calm as the dead time allows, and a loop that is calm on purpose has a low one, too",
+}
+
+
+def help_with(text: str) -> str:
+    """Return for markdown what the hard words of a text mean; nothing where it has none.
+
+    Args:
+        text: on the screen.
+    """
+    found = [word for word in _HELP if re.search(rf"\b{word}\b", text)]
+    return " · ".join(f"*{word}*: {bench.plain(_HELP[word])}" for word in found)
 
 
 def _name(cause: str) -> str:
     return _NAMED.get(cause, cause)
 
 
-def show_answer(explanation: Explanation, units: UnitSystem) -> None:
+def show_answer(explanation: Explanation, key: Hashable, units: UnitSystem) -> None:
     """Show the answer, what to check first, and the pictures.
 
     Args:
         explanation: of a record.
+        key: what stands for it in a cache.
         units: the reader's units.
     """
     main = explanation.findings.oscillation
@@ -59,20 +83,22 @@ def show_answer(explanation: Explanation, units: UnitSystem) -> None:
             st.markdown(f"**Check first:** {bench.told(top.next_check)}")
     if explanation.warnings:
         st.caption(" · ".join(bench.told(note) for note in explanation.warnings))
-    bench.show_figure(draw_record(explanation, units), alt=draw_record_alt(explanation, units))
+    _show_picture(RECORD, explanation, key, units)
     if main is None or explanation.verdict == NONE:
         return
     if explanation.findings.scenario is not None:
         st.subheader("Among the machine's own frequencies")
-        bench.show_figure(
-            draw_among_machine(explanation, units),
-            alt=draw_among_machine_alt(explanation, units),
-        )
+        _show_picture(MACHINE, explanation, key, units)
     # Drawn only when opened: each picture takes its time.
     shape = st.expander("The shape of one swing", on_change="rerun", key="oscillation.wave")
     if shape.open:
         with shape:
-            bench.show_figure(draw_wave(explanation, units), alt=draw_wave_alt(explanation, units))
+            _show_picture(WAVE, explanation, key, units)
+
+
+def _show_picture(which: str, explanation: Explanation, key: Hashable, units: UnitSystem) -> None:
+    png, words = oscillation_answers.picture(which, key, units, explanation)
+    bench.show_picture(png, alt=words)
 
 
 def show_reasons(explanation: Explanation, units: UnitSystem) -> None:
@@ -84,8 +110,27 @@ def show_reasons(explanation: Explanation, units: UnitSystem) -> None:
     """
     st.subheader("What speaks for and against")
     shown = [one for one in explanation.causes if one.score >= WORTH_SAYING]
-    for number, one in enumerate(shown):
-        _show_cause(one, first=number == 0)
+    # What stands in every card tells none from another.
+    common = (
+        _in_all([one.evidence for one in shown]),
+        _in_all([one.against for one in shown]),
+    )
+    for title, found in zip(("For", "Against"), common, strict=True):
+        if found:
+            same = "\n".join(f"- {bench.told(line)}" for line in found)
+            st.markdown(f"{title} each of these causes:\n\n{same}")
+    for one in shown[:_OPEN]:
+        _show_cause(one, common, first=one is shown[0])
+    if shown[_OPEN:]:
+        named = (f"{_name(one.cause)} ({per_cent(one.score)})" for one in shown[_OPEN:])
+        with st.expander(bench.plain(f"Less likely: {', '.join(named)}")):
+            for one in shown[_OPEN:]:
+                _show_cause(one, common, first=False)
+    said = (
+        line for one in shown for line in (*one.evidence, *one.against, CAUSES[one.cause].meaning)
+    )
+    if meaning := help_with(" ".join(said)):
+        st.caption(meaning)
     rest = [
         f"{_name(one.cause)} ({per_cent(one.score)})" for one in explanation.causes[len(shown) :]
     ]
@@ -117,7 +162,16 @@ def show_reasons(explanation: Explanation, units: UnitSystem) -> None:
             )
 
 
-def _show_cause(one: RankedCause, *, first: bool) -> None:
+def _in_all(cards: list[tuple[str, ...]]) -> tuple[str, ...]:
+    """Return the lines that stand in each of several cards."""
+    if len(cards) < 2:
+        return ()
+    return tuple(line for line in cards[0] if all(line in card for card in cards[1:]))
+
+
+def _show_cause(
+    one: RankedCause, common: tuple[tuple[str, ...], tuple[str, ...]], *, first: bool
+) -> None:
     with st.container(border=True):
         st.markdown(
             f"**{bench.plain(_name(one.cause).capitalize())}** · {per_cent(one.score)}, "
@@ -126,10 +180,12 @@ def _show_cause(one: RankedCause, *, first: bool) -> None:
         if not first:
             st.caption(bench.told(CAUSES[one.cause].meaning))
         if one.evidence or one.against:
-            for column, title, found in zip(
-                st.columns(2), ("For it", "Against it"), (one.evidence, one.against), strict=True
-            ):
-                lines = "\n".join(f"- {bench.told(line)}" for line in found) or "- nothing"
+            for column, title, found, said in zip(
+                st.columns(2), ("For it", "Against it"), (one.evidence, one.against), common,
+                strict=True,
+            ):  # fmt: skip
+                own = [f"- {bench.told(line)}" for line in found if line not in said]
+                lines = "\n".join(own) or ("- nothing more" if said else "- nothing")
                 column.markdown(f"{title}:\n\n{lines}")
         else:
             st.markdown("Nothing in this record speaks for it or against it.")
@@ -166,14 +222,11 @@ def show_health(explanation: Explanation) -> None:
     health = explanation.health
     lines = [f"- {bench.told(line)}" for line in health_in_words(health)]
     st.markdown("\n".join(lines) or "The record tells nothing about the loop.")
-    notes = list(health.warnings)
-    if math.isfinite(health.harris_ratio):
-        notes.append(
-            "a Harris ratio of 1 is as calm as the dead time allows; a loop that is calm on "
-            "purpose has a low one, too"
-        )
+    notes = [bench.told(note) for note in health.warnings]
+    if meaning := help_with(" ".join((*lines, *health.warnings))):
+        notes.append(meaning)
     if notes:
-        st.caption("  \n".join(bench.told(note) for note in notes))
+        st.caption("  \n".join(notes))
 
 
 def offer_download(explanation: Explanation) -> None:

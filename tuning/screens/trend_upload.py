@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -24,6 +25,9 @@ FILE, AGAIN = "trend.file", "trend.again"
 _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars", " ": "blanks"}
 _ENCODINGS = {"utf-8": "UTF-8", "cp1252": "Windows-1252"}
 _NOT_THERE = "– not in the file"
+_MACHINE_FILE = "It is a machine file: open it at the left, under *Open a scenario file*."
+_LONGEST_MACHINE = 1_000_000  # bytes that are looked at
+_ROUNDED = 1e-3  # of a limit [-]
 # A date may need a clock time beside it.
 _PARTS_OF_TIME = 2
 # Widths of a line of the form: quantity, column, unit.
@@ -60,7 +64,12 @@ def recorded(scenario: Scenario | None) -> Recorded | None:
     given = mapping
     if given.tension_range is None and scenario is not None:
         given = Mapping(mapping.uses, scenario.controller.tension_range, mapping.interval)
-    found = answers.imported(file.digest, file.name, given, file.data)
+    opened = answers.table(file.digest, file.name, file.data)
+    found: ImportedTrend | str = ""
+    if not isinstance(opened, str) and mapping.uses is not None:
+        found = _used_twice(mapping.uses, opened[0].header)
+    if not found:
+        found = answers.imported(file.digest, file.name, given, file.data)
     if isinstance(found, ImportedTrend):
         _show_understood(found)
         _show_notes(found, scenario, mapping)
@@ -68,16 +77,17 @@ def recorded(scenario: Scenario | None) -> Recorded | None:
             _show_preview(found.table)
             _ask_mapping(file, found.table, found.uses, given)
         return Recorded(found.trend, (file.digest, given))
-    opened = answers.table(file.digest, file.name, file.data)
+    name = bench.plain(clean_name(file.name))
     if isinstance(opened, str):
-        st.error(f"**The file can't be used.**\n\n{_listed(opened, file)}")
+        wrong = _MACHINE_FILE if _describes_machine(file) else _listed(opened, file)
+        st.error(f"**{name} can't be used.**\n\n{wrong}")
         return None
     table, guessed = opened
     with st.container(border=True):
         if mapping.uses is None:
-            st.warning(f"**The columns need a word from you.**\n\n{_listed(found, file)}")
+            st.warning(f"**{name}: the columns need a word from you.**\n\n{_listed(found, file)}")
         else:
-            st.error(f"**Not with these columns.**\n\n{_listed(found, file)}")
+            st.error(f"**{name}: not with these columns.**\n\n{_listed(found, file)}")
         _show_preview(table)
         _ask_mapping(file, table, guessed if mapping.uses is None else mapping.uses, given)
     return None
@@ -86,9 +96,35 @@ def recorded(scenario: Scenario | None) -> Recorded | None:
 def _listed(message: str, file: _File) -> str:
     """Return the lines of a message, without the file's name, which stands above it."""
     lines = [line.removeprefix(f"{clean_name(file.name)}: ") for line in message.splitlines()]
+    # "x.csv: is empty", of which the name is gone.
+    lines = [f"it {line}" if line.startswith(("is ", "has ")) else line for line in lines]
     if len(lines) == 1:
         return bench.told(lines[0])
     return "\n".join(f"- {bench.told(line)}" for line in lines)
+
+
+def _describes_machine(file: _File) -> bool:
+    """Return whether a file that is no trend is a description of a machine, or meant as one."""
+    if file.name.lower().endswith(".toml"):
+        return True
+    try:
+        held = tomllib.loads(file.data[:_LONGEST_MACHINE].decode("utf-8"))
+    except (ValueError, RecursionError):
+        return False
+    return held.keys() >= {"web", "run", "torque_device"}
+
+
+def _used_twice(uses: Sequence[ColumnUse], header: Sequence[str]) -> str:
+    """Return what is wrong where a column is used as more than one quantity, else nothing."""
+    faults = []
+    for column in sorted({use.column for use in uses}):
+        quantities = [use.quantity for use in uses if use.column == column]
+        if len(quantities) > 1:
+            faults.append(
+                f"the column {header[column]} is chosen as {' and as '.join(quantities)}: choose a "
+                "column of its own for each"
+            )
+    return "\n".join(faults)
 
 
 def _mapping_key(file: _File) -> str:
@@ -99,15 +135,11 @@ def _chosen_file() -> _File | None:
     upload = st.file_uploader(
         "Trend as text or CSV: time and tension, and what else was recorded (output, setpoint, "
         "line speed, diameter, automatic)",
-        type=["csv", "txt", "tsv", "dat"],
         key="trend.upload",
+        on_change=_take_upload,
         help="Any separator, decimal comma or point, clock times or seconds. It stays on the "
         "computer that runs this app.",
     )
-    if upload is not None:
-        data = upload.getvalue()
-        # A file chosen is forgotten once its screen is left; what was in it is kept.
-        st.session_state[FILE] = _File(upload.name, data, hashlib.sha256(data).hexdigest())
     file: _File | None = st.session_state.get(FILE)
     if file is None:
         st.info(
@@ -125,6 +157,23 @@ def _chosen_file() -> _File | None:
     return file
 
 
+def _take_upload() -> None:
+    """Keep the file that was chosen, forget the one that was removed.
+
+    It is called for these alone: where only the screen is left, the file is kept.
+    """
+    st.session_state.pop(FILE, None)
+    upload = st.session_state["trend.upload"]
+    if upload is not None:
+        data = upload.getvalue()
+        st.session_state[FILE] = _File(upload.name, data, hashlib.sha256(data).hexdigest())
+
+
+def _rows(count: int) -> str:
+    """Return a count with narrow blanks between thousands."""
+    return f"{count:,}".replace(",", "\u202f") if count >= 10_000 else str(count)
+
+
 def _show_understood(found: ImportedTrend) -> None:
     table, trend = found.table, found.trend
     lasts = float(trend.time[-1] - trend.time[0])
@@ -138,12 +187,14 @@ def _show_understood(found: ImportedTrend) -> None:
         )
         for use in sorted(found.uses, key=lambda use: QUANTITIES.index(use.quantity))
     )
-    st.success(
-        bench.plain(
-            f"{table.name}: {table.rows} rows in {long}, a sample every "
-            f"{seconds_text(found.interval)}. Understood: {columns}."
-        )
-    )
+    every = seconds_text(float(f"{found.interval:.3g}"))
+    read = f"{table.name}: {_rows(table.rows)} rows"
+    if trend.time.size < table.rows:
+        samples = _rows(trend.time.size)
+        what = f"{read}. Explained are {long} of it, {samples} samples, one every {every}"
+    else:
+        what = f"{read} in {long}, a sample every {every}"
+    st.success(bench.plain(f"{what}. Understood: {columns}."))
 
 
 def _show_notes(found: ImportedTrend, scenario: Scenario | None, mapping: Mapping) -> None:
@@ -163,7 +214,12 @@ def _show_notes(found: ImportedTrend, scenario: Scenario | None, mapping: Mappin
             f"100 % of tension is {scenario.controller.tension_range:.4g} N, the tension range of "
             "the machine at hand"
         )
-    notes += found.notes
+    # That a piece has no sample missing would contradict the gap beside it.
+    said = f"sampled every {seconds_text(found.interval)}"
+    for note in found.notes:
+        rest = note.removeprefix(said).removeprefix(", no sample missing").lstrip(",; ")
+        if rest:
+            notes.append(rest)
     # What was assumed decides what comes out, so it is not hidden behind a click.
     st.caption(" · ".join(bench.told(note) for note in notes))
 
@@ -245,33 +301,31 @@ def typed_place(found: Recorded, scenario: Scenario | None) -> tuple[float | Non
         scenario: the machine.
     """
     low, high = (0.02, 10.0) if scenario is None else diameter_range(scenario)
+    whose = "a roll" if scenario is None else "the roll of this machine"
     diameter = line_speed = None
     key = f"trend.{found.key[0][:16]}"
     left, right = st.columns(2)
     if not np.isfinite(found.trend.diameter).any() and low < high:
         with left:
-            diameter = _type("Roll diameter", "diameter", low, high, key=f"{key}.diameter")
+            diameter = _type("Roll diameter", "diameter", whose, low, high, key=f"{key}.diameter")
     if not np.isfinite(found.trend.line_speed).any():
         with right:
-            line_speed = _type("Line speed", "speed", 0.01, 60.0, key=f"{key}.speed")
+            line_speed = _type("Line speed", "speed", "a line", 0.01, 60.0, key=f"{key}.speed")
     return diameter, line_speed
 
 
-def _type(label: str, kind: str, low: float, high: float, *, key: str) -> float | None:
+def _type(label: str, kind: str, whose: str, low: float, high: float, *, key: str) -> float | None:
     """Let the reader type a value that may stay unknown: a start would pass for knowledge."""
     units = bench.unit_system()
     unit = units.label(kind)
     kept: float | None = st.session_state.get(f"{key}.kept")
-    bottom, top = (float(f"{units.show(value, kind):.6g}") for value in (low, high))
     shown = None if kept is None else float(f"{units.show(kept, kind):.6g}")
-    if shown is not None:
-        shown = min(max(shown, bottom), top)
-    widget = f"{key}.{unit}.{bottom!r}.{top!r}"
+    widget = f"{key}.{unit}"
     if widget not in st.session_state and shown is not None:
         # Not as its start: what has a start can't be emptied again.
         st.session_state[widget] = shown
     chosen = st.number_input(
-        f"{label} in this record [{unit}]", bottom, top, None, format="%.6g",
+        f"{label} in this record [{unit}]", value=None, format="%.6g",
         placeholder="if you know it", key=widget,
     )  # fmt: skip
     if chosen is None:
@@ -279,5 +333,15 @@ def _type(label: str, kind: str, low: float, high: float, *, key: str) -> float 
     elif chosen != shown:
         kept = chosen / units.factor(kind)
     st.session_state[f"{key}.kept"] = kept
-    # A browser's limits are not to be trusted.
-    return None if kept is None else min(max(kept, low), high)
+    if kept is None:
+        return None
+    # The limits as they are shown are rounded, so what is typed may be off by as much.
+    if not low * (1.0 - _ROUNDED) <= kept <= high * (1.0 + _ROUNDED):
+        ends = " to ".join(units.plain(value, kind) for value in (low, high))
+        st.warning(
+            bench.plain(
+                f"{whose.capitalize()} goes from {ends}: {units.plain(kept, kind)} is not used."
+            )
+        )
+        return None
+    return min(max(kept, low), high)
