@@ -4,7 +4,8 @@
 
 Prints for trends that no weight was fitted to: shares right, confidently wrong, false alarms, the
 confusion matrix and the reliability curve, in three settings. DEVELOPERS.md keeps
-what it printed. The answer is the verdict: "cannot tell" where no score reaches one half.
+what it printed. The answer is the verdict: "cannot tell" where no score reaches
+`SURE_ENOUGH`; a false alarm is a cause named for a quiet trend.
 """
 
 import itertools
@@ -51,13 +52,14 @@ def shares(rows) -> str:
     right = np.array([top in case.causes for case, top, _ in rows])
     score = np.array([s for *_, s in rows])
     quiet = np.array([case.causes == (NONE,) for case, *_ in rows])
-    alarm = np.array([top != NONE for _, top, _ in rows])
+    called = np.array([top == NONE for _, top, _ in rows])
+    alarm = np.array([top not in (NONE, CANNOT_TELL) for _, top, _ in rows])
     unsure = score < SURE_ENOUGH
     named = ~unsure & np.array([top != CANNOT_TELL for _, top, _ in rows])
     return (
         f"| {len(rows)} | {100 * right.mean():.1f} % | {100 * right[named].mean():.1f} % | "
         f"{100 * np.mean(~right & (score > CONFIDENT)):.2f} % | "
-        f"{100 * alarm[quiet].mean():.1f} % | {100 * quiet[~alarm].mean():.1f} % | "
+        f"{100 * alarm[quiet].mean():.1f} % | {100 * quiet[called].mean():.1f} % | "
         f"{100 * unsure.mean():.1f} % |"
     )
 
@@ -100,7 +102,7 @@ def main() -> None:
         print(
             "| trends | answer right | right where a cause is named | wrong with a score above "
             f"{CONFIDENT} | false alarms on quiet trends | quiet among those called quiet | "
-            "no score above one half |"
+            f"no score above {SURE_ENOUGH} |"
         )
         print("|---" * 7 + "|")
         print(shares(rows), "\n")

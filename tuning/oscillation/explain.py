@@ -18,7 +18,7 @@ from tuning.oscillation.scores import contributions, scores
 from tuning.oscillation.thinning import thinned
 
 # A cause is named from this score on; below it the record can't tell [-].
-SURE_ENOUGH = 0.5
+SURE_ENOUGH = 0.45
 # Evidence that moves a cause by less is not worth a line [nats].
 WORTH_A_LINE = 0.25
 # Oscillations beside the main one that are looked at, and the least of it that counts [-].
@@ -92,7 +92,7 @@ class Explanation:
     @property
     def present(self) -> bool:
         """Whether the tension oscillates at all."""
-        return self.findings.oscillation is not None and self.score_of(NONE) < SURE_ENOUGH
+        return self.findings.oscillation is not None and self.score_of(NONE) < 0.5
 
     def score_of(self, cause: str) -> float:
         """Return the score of a cause [-].
