@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from tuning import step_test
+from tuning.oscillation.causes import CAUSES
 
 ROOT = Path(__file__).resolve().parents[1]
 SOURCES = sorted([*ROOT.glob("simulator/**/*.py"), *ROOT.glob("tuning/**/*.py"), ROOT / "app.py"])
@@ -150,7 +151,7 @@ def test_the_readmes_python_runs(monkeypatch, tmp_path):
     shutil.copytree(ROOT / "scenarios", tmp_path / "scenarios")
     monkeypatch.chdir(tmp_path)
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    first, second = re.findall(r"```python\n(.*?)```", readme, re.S)
+    first, second, third = re.findall(r"```python\n(.*?)```", readme, re.S)
     names: dict[str, object] = {}
     exec(compile(first, "README.md", "exec"), names)
     assert names["trend"].automatic[-1] == 1.0
@@ -159,6 +160,9 @@ def test_the_readmes_python_runs(monkeypatch, tmp_path):
     exec(compile(second, "README.md", "exec"), names)
     modulus = names["fit"].parameter("web.modulus")
     assert modulus.low < names["film"].web.modulus < modulus.high
+    (tmp_path / "trend.csv").write_text(names["trend"].to_csv(), encoding="utf-8")
+    exec(compile(third, "README.md", "exec"), names)
+    assert names["answer"].verdict in CAUSES
 
 
 def test_readme_starts_with_the_job():

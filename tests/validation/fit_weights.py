@@ -29,8 +29,6 @@ The bias stands under the empty name.
 """
 
 from __future__ import annotations
-
-# ruff: noqa: E501
 '''
 
 

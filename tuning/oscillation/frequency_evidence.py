@@ -89,6 +89,7 @@ def matched(*kinds: str) -> Judge:
 
 
 def no_part(s: Findings) -> Evidence:
+    """Whether some part of the machine is known to have this frequency."""
     kinds = ("roll", "roller", "nip", "swing", "folded", "mains")
     values = [
         match(s, [line]) for line in s.machine if line.kind in kinds and line.name != "a roller"
@@ -104,6 +105,7 @@ def no_part(s: Findings) -> Evidence:
 
 
 def loop_frequency(s: Findings) -> Evidence:
+    """Whether the loop itself would swing at this frequency."""
     if s.loop is None or not np.isfinite(s.loop.frequency).any():
         return NOTHING
     f = s.loop.frequency[np.isfinite(s.loop.frequency)]
@@ -119,6 +121,7 @@ def loop_frequency(s: Findings) -> Evidence:
 
 
 def lightly_damped(s: Findings) -> Evidence:
+    """How little damps the roll's swing on its web here, by the model."""
     if s.scenario is None or not any(line.kind == "swing" for line in s.machine):
         return NOTHING
     damping = float(np.median(s.swing_damping))
@@ -173,6 +176,7 @@ def _least(*ratios: float) -> float:
 
 
 def follows_turns(s: Findings) -> Evidence:
+    """Whether it keeps step with the turns of the roll, however fast it turns."""
     f = s.following
     value = _least(f.angle_over_time, f.angle_over_length)
     words = (
@@ -184,6 +188,7 @@ def follows_turns(s: Findings) -> Evidence:
 
 
 def follows_length(s: Findings) -> Evidence:
+    """Whether it keeps step with the web, however fast it runs."""
     f = s.following
     value = _least(f.length_over_time, -f.angle_over_length)
     words = (
@@ -197,6 +202,7 @@ def follows_length(s: Findings) -> Evidence:
 
 
 def stays(s: Findings) -> Evidence:
+    """Whether it keeps its frequency while speed or diameter change."""
     f = s.following
     value = _least(-f.length_over_time, -f.angle_over_time)
     words = (

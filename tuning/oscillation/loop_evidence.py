@@ -17,6 +17,7 @@ HALF = 0.5
 
 
 def automatic(s: Findings) -> Evidence:
+    """Whether it swings in automatic; in manual no loop acts."""
     if not math.isfinite(s.automatic):
         return NOTHING
     # Read off the output, the mode is half as sure.
@@ -29,6 +30,7 @@ def automatic(s: Findings) -> Evidence:
 
 
 def not_automatic(s: Findings) -> Evidence:
+    """Whether it swings in manual."""
     if not math.isfinite(s.automatic):
         return NOTHING
     if s.automatic < 0.1:
@@ -37,6 +39,7 @@ def not_automatic(s: Findings) -> Evidence:
 
 
 def stops_in_manual(s: Findings) -> Evidence:
+    """How much larger it is in automatic than in manual."""
     words = (
         f"{math.exp(s.mode_ratio):.2g} times as large in automatic as in manual"
         if math.isfinite(s.mode_ratio)
@@ -46,6 +49,7 @@ def stops_in_manual(s: Findings) -> Evidence:
 
 
 def goes_on_in_manual(s: Findings) -> Evidence:
+    """Whether it is as large in manual as in automatic."""
     words = (
         f"{math.exp(s.mode_ratio):.2g} times as large in automatic as in manual"
         if math.isfinite(s.mode_ratio)
@@ -55,6 +59,7 @@ def goes_on_in_manual(s: Findings) -> Evidence:
 
 
 def sustains_itself(s: Findings) -> Evidence:
+    """How much of it comes from outside the loop, by the model as it is."""
     if s.loop is None or not np.isfinite(s.loop.outside).any():
         return NOTHING
     outside = float(np.exp(np.nanmean(np.log(s.loop.outside))))
@@ -70,6 +75,7 @@ def sustains_itself(s: Findings) -> Evidence:
 
 
 def least_outside(s: Findings) -> Evidence:
+    """How much of it must come from outside, if the model is a little off."""
     if s.loop is None or not np.isfinite(s.loop.outside_least).any():
         return NOTHING
     outside = float(np.exp(np.nanmean(np.log(s.loop.outside_least))))
@@ -95,6 +101,7 @@ def output_works(s: Findings) -> Evidence:
 
 
 def margins(s: Findings) -> Evidence:
+    """How close the loop is to ringing with its gains, by the model."""
     if s.loop is None or not np.isfinite(s.loop.Ms).any():
         return NOTHING
     Ms = float(np.exp(np.nanmean(np.log(s.loop.Ms))))
@@ -107,6 +114,7 @@ def margins(s: Findings) -> Evidence:
 
 
 def can_stick(s: Findings) -> Evidence:
+    """Whether the torque device is one that sticks."""
     if s.scenario is None:
         return NOTHING
     kind = s.scenario.torque_device.kind
@@ -177,6 +185,7 @@ def certainty(s: Findings) -> float:
 
 
 def speed_enough(s: Findings) -> Evidence:
+    """Whether the recorded swing of the speed is as large as it takes, by the model."""
     if not math.isfinite(s.speed_share):
         return NOTHING
     words = (

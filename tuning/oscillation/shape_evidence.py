@@ -11,6 +11,7 @@ from tuning.oscillation.piece_of_evidence import NOTHING, Evidence, clipped
 
 
 def by_chance(s: Findings) -> Evidence:
+    """Whether noise alone would make such a peak."""
     if s.oscillation is None:
         return Evidence(5.0, "the tension does not move at all")
     chance = s.oscillation.peak.false_alarm
@@ -23,6 +24,7 @@ def by_chance(s: Findings) -> Evidence:
 
 
 def irregular(s: Findings) -> Evidence:
+    """Whether the zero crossings of its autocovariance come unevenly."""
     if s.regularity is None or not math.isfinite(s.regularity.regularity):
         return NOTHING
     r = s.regularity.regularity
@@ -35,6 +37,7 @@ def irregular(s: Findings) -> Evidence:
 
 
 def faint(s: Findings) -> Evidence:
+    """How little of all movement it is."""
     if s.oscillation is None:
         return Evidence(1.0, "")
     share = s.oscillation.peak.share
@@ -52,6 +55,7 @@ def keeps_coming(s: Findings) -> Evidence:
 
 
 def dies_away(s: Findings) -> Evidence:
+    """How much of it is gone after one period, by its autocovariance."""
     if s.regularity is None or not math.isfinite(s.regularity.index):
         return NOTHING
     left = s.regularity.decay
@@ -60,12 +64,14 @@ def dies_away(s: Findings) -> Evidence:
 
 
 def few_swings(s: Findings) -> Evidence:
+    """Whether the record holds few swings."""
     if s.oscillation is None:
         return NOTHING
     return clipped(math.log(10.0 / max(s.cycles, 1.0)), -1.0, 1.5, f"{s.cycles:.0f} swings only")
 
 
 def sharp(s: Findings) -> Evidence:
+    """Whether it is a strict line, as of something that turns."""
     if s.oscillation is None:
         return NOTHING
     line = min(-s.oscillation.peak.line, 12.0)
@@ -78,6 +84,7 @@ def sharp(s: Findings) -> Evidence:
 
 
 def comes_and_goes(s: Findings) -> Evidence:
+    """Whether its amplitude comes and goes, as when it is knocked on."""
     if not math.isfinite(s.unevenness):
         return NOTHING
     words = (
@@ -89,6 +96,7 @@ def comes_and_goes(s: Findings) -> Evidence:
 
 
 def square(s: Findings) -> Evidence:
+    """Whether the reading is a square wave: a torque that jumps."""
     shape = s.reading
     if shape is None or not math.isfinite(shape.third):
         return NOTHING
@@ -101,6 +109,7 @@ def square(s: Findings) -> Evidence:
 
 
 def swift(s: Findings) -> Evidence:
+    """How much of its movement the reading makes in little time."""
     shape = s.reading
     if shape is None or not math.isfinite(shape.swiftness):
         return NOTHING
@@ -109,6 +118,7 @@ def swift(s: Findings) -> Evidence:
 
 
 def triangular(s: Findings) -> Evidence:
+    """Whether the output is a triangle: the integral of a square wave."""
     shape = s.output
     if shape is None or not math.isfinite(shape.third):
         return NOTHING
@@ -121,6 +131,7 @@ def triangular(s: Findings) -> Evidence:
 
 
 def triangle_fits(s: Findings) -> Evidence:
+    """Whether a triangle explains the output better than a sine."""
     shape = s.output
     if shape is None or not math.isfinite(shape.triangularity):
         return NOTHING
@@ -129,6 +140,7 @@ def triangle_fits(s: Findings) -> Evidence:
 
 
 def quarter(s: Findings) -> Evidence:
+    """Whether output and reading are a quarter of a period apart (Horch 1999)."""
     if s.lag is None or not math.isfinite(s.lag.ratio_index):
         return NOTHING
     words = (
@@ -140,6 +152,7 @@ def quarter(s: Findings) -> Evidence:
 
 
 def harmonics(s: Findings) -> Evidence:
+    """How large its multiples are in the reading."""
     shape = s.reading
     if shape is None:
         return NOTHING

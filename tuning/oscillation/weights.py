@@ -6,8 +6,6 @@ The bias stands under the empty name.
 
 from __future__ import annotations
 
-# ruff: noqa: E501
-
 WITH_SCENARIO: dict[str, dict[str, float]] = {
     "roll out of round": {
         "": 0.417,

@@ -36,7 +36,7 @@ def chances(**given):
     [
         (chances(loop=0.5, ringing=0.45), "manual"),
         (chances(roll=0.5, roller=0.45), "fifth smaller"),
-        (chances(roller=0.5, ringing=0.45), "20 % faster"),
+        (chances(roller=0.5, ringing=0.45), "20 % slower"),
         (chances(pickup=0.5, ringing=0.45), "sample rate"),
     ],
 )
