@@ -42,6 +42,8 @@ MOST_RUNOUT = 5e-4
 LOGGER, MAINS = 0.1, 50.02
 # Of the gain at which the loop swings for ever, what the loop too tight has [-].
 TOO_TIGHT = 0.92
+# Gains of the loop that hunts are turned down by this [-].
+SLOWER = 3.0
 # A roll better damped than this does not ring on its web [-].
 RINGS_BELOW = 0.08
 
@@ -64,7 +66,9 @@ def invented_gains(scenario: Scenario, trouble: str) -> Gains:
         trouble: one of the invented troubles.
     """
     run = sound_run(scenario)
-    return _tight_gains(run) if trouble == LOOP else run.gains
+    if trouble == LOOP:
+        return _tight_gains(run)
+    return _slow_gains(run) if trouble == STICKING else run.gains
 
 
 def invented_record(scenario: Scenario, trouble: str, *, seed: int = 0) -> Trend:
@@ -179,7 +183,17 @@ def _can_stick(run: InventedRun) -> bool:
     return isinstance(run.scenario.torque_device, FrictionBrake)
 
 
+def _slow_gains(run: InventedRun) -> Gains:
+    """Gains turned down, as one does where a loop hunts: it then hunts slower, in clear jumps."""
+    return replace(run.gains, Kc=run.gains.Kc / SLOWER)
+
+
 def _sticking(run: InventedRun, seed: int) -> Trend:
+    """The supply jumps once the output has moved by its sticking, and the loop brings it back.
+
+    It hunts for ever only where the wanted output lies between two levels at which it sticks, so
+    some setpoints are tried, and the one at which it hunts most is kept.
+    """
     device = run.scenario.torque_device
     assert isinstance(device, FrictionBrake)
     per_percent = run.plant.static_gain * 0.01 * run.scenario.controller.tension_range
@@ -187,12 +201,18 @@ def _sticking(run: InventedRun, seed: int) -> Trend:
     worn = replace(
         run.scenario, torque_device=replace(device, sticking=stuck, hysteresis=0.15 * stuck)
     )
+    gains = _slow_gains(run)
     # From half of a jump off, integral action takes its time to move the output by the sticking.
     slow = 2.0 * (device.lag + _filter_time(run))
-    waits = max(4.0 / run.plant.static_gain - 2.0 * run.gains.Kc, 0.0) / run.gains.Ki
-    nudge = Action(1.0, "setpoint", run.tension + 0.5 * stuck * per_percent)
-    frequency = 1.0 / (waits + slow)
-    return logged(run, seed, frequency=frequency, scenario=worn, plan=[nudge])
+    waits = max(4.0 / run.plant.static_gain - 2.0 * gains.Kc, 0.0) / gains.Ki
+    found = []
+    for share in np.linspace(0.3, 0.7, 5):
+        nudge = Action(1.0, "setpoint", run.tension + float(share) * stuck * per_percent)
+        trend = logged(run, seed, frequency=1.0 / (waits + slow), scenario=gains.set_in(worn),
+                       plan=[nudge])  # fmt: skip
+        above = trend.torque > trend.torque.mean()
+        found.append((int(np.count_nonzero(np.diff(above))), trend))
+    return max(found, key=lambda one: one[0])[1]
 
 
 def _can_ring(run: InventedRun) -> bool:
