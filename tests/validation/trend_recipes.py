@@ -25,20 +25,14 @@ from tests.validation.running_lines import (
     with_drift,
     with_runout,
 )
+from tuning.oscillation import causes
 
 Array = np.ndarray
 Rng = np.random.Generator
-ROLL, IDLER, TIGHT, RINGING, STICKING, MOVES, ALIAS, UNKNOWN, NONE = CAUSES = (
-    "roll out of round",
-    "idler or nip out of round",
-    "loop too tight",
-    "roll ringing on the web",
-    "torque device sticking",
-    "line speed or setpoint moves",
-    "sampling alias or electrical pickup",
-    "cannot tell",
-    "none",
-)
+ROLL, IDLER, TIGHT, RINGING = causes.ROLL, causes.ROLLER, causes.LOOP, causes.RINGING
+STICKING, MOVES, ALIAS = causes.STICKING, causes.MOVES, causes.PICKUP
+UNKNOWN, NONE = causes.CANNOT_TELL, causes.NONE
+CAUSES = (ROLL, IDLER, TIGHT, RINGING, STICKING, MOVES, ALIAS, UNKNOWN, NONE)
 # Half of the machines have no body that could be one.
 SECOND_SHARE = 0.17
 

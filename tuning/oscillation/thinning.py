@@ -47,6 +47,7 @@ def thinned(record: Record) -> Record:
         automatic=mean(record.automatic).round(),
         warnings=(
             *record.warnings,
-            f"{record.tension.size} samples are explained from means of {block}",
+            f"{record.tension.size:,} samples".replace(",", " ")
+            + f" are looked at in means of {block}",
         ),
     )

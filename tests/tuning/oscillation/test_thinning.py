@@ -32,7 +32,7 @@ def test_a_slow_oscillation_stays_as_it_is():
     found = explain_oscillation(record(0.7))
     assert found.findings.frequency == pytest.approx(0.7, rel=1e-4)
     assert found.findings.oscillation.amplitude == pytest.approx(3.0, rel=0.03)
-    assert any("means of 3" in note for note in found.warnings)
+    assert any("450 000 samples are looked at in means of 3" in note for note in found.warnings)
 
 
 def test_a_fast_oscillation_is_not_thinned():
