@@ -224,12 +224,15 @@ def _mode_of(output: Array) -> Array:
     before_each = np.concatenate([ends - starts, np.zeros(max(moves - starts.size, 0))])
     longest = max(RESTS, LONGER * float(np.quantile(before_each, 0.9)))
     automatic = np.ones(output.size)
-    for start, end in zip(starts, ends, strict=True):
-        at = output[start]
-        # … and an output that comes to its limit again and again rests there.
-        again = at in (output.min(), output.max()) and int(np.sum(output[starts] == at)) > 2
-        if end - start > longest and not again:
-            automatic[start:end] = 0.0
+    # … and an output that comes to its limit again and again rests there.
+    at = output[starts]
+    again = np.zeros(at.size, dtype=bool)
+    for limit in (output.min(), output.max()):
+        there = at == limit
+        again |= there & (np.count_nonzero(there) > 2)
+    by_hand = (ends - starts > longest) & ~again
+    for start, end in zip(starts[by_hand], ends[by_hand], strict=True):
+        automatic[start:end] = 0.0
     return automatic
 
 

@@ -1,6 +1,7 @@
 """A long record averaged down where nothing fast is lost."""
 
 from dataclasses import replace
+from time import process_time
 
 import numpy as np
 import pytest
@@ -52,3 +53,18 @@ def test_a_short_record_is_left_alone():
     full = as_record(record(0.7))
     short = replace(full, tension=full.tension[:1000])
     assert thinned(short) is short
+
+
+def test_a_million_samples_of_a_rounded_output_are_explained_in_seconds():
+    n = 1_000_000
+    time = 0.02 * np.arange(n)
+    rng = np.random.default_rng(0)
+    y = 150.0 + 3.0 * np.sin(2 * np.pi * 1.37 * time) + rng.standard_normal(n)
+    u = np.round(40.0 + 0.5 * np.sin(2 * np.pi * 1.37 * time) + 0.1 * rng.standard_normal(n), 1)
+    unknown = np.full(n, np.nan)
+    trend = Trend(time, np.round(y, 2), u, unknown, unknown, unknown, unknown)
+    start = process_time()
+    found = explain_oscillation(trend)
+    # About a second of processor time on a quiet core; a loaded one must not fail the test.
+    assert process_time() - start < 5.0
+    assert found.findings.frequency == pytest.approx(1.37, rel=1e-4)
