@@ -103,3 +103,6 @@ def test_a_speed_that_swings_makes_all_of_it(film):
     y, v = (2.0 * abs(np.mean((x - x.mean()) * wave)) for x in (record.tension, record.line_speed))
     share = speed_share(film, (plant,), frequency=f, outside=1.0, speed=v, reading=y)
     assert share == pytest.approx(1.0, rel=0.05)
+    # A loop that makes the same disturbance half as large was shaken twice as much.
+    less = speed_share(film, (plant,), frequency=f, outside=2.0, speed=v, reading=y)
+    assert less == pytest.approx(0.5 * share)

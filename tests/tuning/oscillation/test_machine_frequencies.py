@@ -98,3 +98,26 @@ def test_a_fast_roller_folds_down(film):
     assert found["roller 1 folded"].frequency[0] == pytest.approx(
         fold(fold(turn, film.controller.scan_time), 0.2)
     )
+
+
+def test_hum_and_its_double_are_known_and_folded_turns_are_as_unsure_as_their_multiple(film):
+    seen = record(interval=0.2, speed=5.0, diameter=0.5)
+    where = places(seen, film)
+    plants = (linearise(film, diameter=0.5, line_speed=5.0),)
+    found = {one.name: one for one in machine_frequencies(seen, film, where, plants)}
+    assert {"mains 50 Hz", "mains 60 Hz", "mains 100 Hz", "mains 120 Hz"} <= set(found)
+    twice, once = found["2× roller 1 folded"], found["roller 1 folded"]
+    assert twice.spread == pytest.approx(2.0 * once.spread)
+
+
+def test_hum_may_enter_before_the_controller_or_at_the_recorder(film):
+    # 50 Hz at 50 samples a second is nothing; a recorder at 8 a second of its own sees 2 Hz.
+    seen = record(interval=0.125, speed=2.0, diameter=0.5)
+    where = places(seen, film)
+    plants = (linearise(film, diameter=0.5, line_speed=2.0),)
+    found = [
+        float(one.frequency[0])
+        for one in machine_frequencies(seen, film, where, plants)
+        if one.name == "mains 50 Hz"
+    ]
+    assert found == [pytest.approx(0.0, abs=1e-9), pytest.approx(2.0)]
