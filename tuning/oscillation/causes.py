@@ -27,14 +27,12 @@ class Cause:
         meaning: what happens, in a sentence.
         next_check: what to check first, at the machine or in another record.
         remedy: what usually helps once it is confirmed.
-        speed_test: what a record at another line speed would show, in a clause.
     """
 
     name: str
     meaning: str
     next_check: str
     remedy: str
-    speed_test: str
 
 
 _ALL = (
@@ -48,7 +46,6 @@ _ALL = (
         "concentric; until then run at another speed at the diameters where a turn is near the "
         "roll's own swing on the web. No gains remove it: a loop fast enough to fight it would "
         "ring.",
-        "the frequency follows the line speed, and rises as the roll shrinks",
     ),
     Cause(
         ROLLER,
@@ -58,7 +55,6 @@ _ALL = (
         "gauge and turn it by hand for a rough bearing. Running, compare its turn (line speed over "
         "pi times its diameter) with the measured frequency.",
         "Regrind or replace the roller, renew its bearings, balance it.",
-        "the frequency follows the line speed, whatever the roll's diameter",
     ),
     Cause(
         LOOP,
@@ -68,8 +64,6 @@ _ALL = (
         "periods. If it does, halve the gain and switch back.",
         "Lower the gains to those that hold from full roll to core, or let the gain follow the "
         "diameter.",
-        "the frequency hardly moves with the line speed; the swing grows worse at crawl and at "
-        "the core",
     ),
     Cause(
         RINGING,
@@ -81,8 +75,6 @@ _ALL = (
         "Take away what knocks; run off the lowest speeds, where the web damps least; a shorter "
         "span or less inertia moves the frequency. Gains can't damp it, but keep them from feeding "
         "it.",
-        "the frequency follows the diameter and hardly the speed; it dies away faster at higher "
-        "speed",
     ),
     Cause(
         STICKING,
@@ -93,7 +85,6 @@ _ALL = (
         "Service or replace regulator, valve or brake, check air quality and linkage. Gains only "
         "change how often it jumps; a small deadband on the error stops the hunting at the price "
         "of a lasting error.",
-        "in manual the swing stops at once; its period does not follow the line speed",
     ),
     Cause(
         MOVES,
@@ -102,7 +93,6 @@ _ALL = (
         "setpoint still; ask for the tuning of the drive that sets the line speed.",
         "Tune the speed drive or what commands it; filter or fix the setpoint. Inertia "
         "compensation takes off what ramps do.",
-        "the tension swings with the recorded speed or setpoint, at the same frequency",
     ),
     Cause(
         PICKUP,
@@ -112,8 +102,6 @@ _ALL = (
         "the load cell's signal with an oscilloscope, with the line stopped as well.",
         "Filter the signal before it is sampled, below half the sample rate; route the cell's "
         "cable away from power, earth its screen at one end; sample faster.",
-        "hum from the mains stays with the line stopped; a folded turn of a fast roller moves the "
-        "wrong way or much too fast",
     ),
     Cause(
         NONE,
@@ -121,7 +109,6 @@ _ALL = (
         "If the tension does swing on the machine, record at least ten swings, ten samples or more "
         "in each.",
         "Nothing to mend here.",
-        "",
     ),
     Cause(
         CANNOT_TELL,
@@ -129,7 +116,6 @@ _ALL = (
         "them apart.",
         "",
         "First find out which it is: see the next recording.",
-        "",
     ),
 )
 CAUSES: dict[str, Cause] = {cause.name: cause for cause in _ALL}

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from tuning.oscillation.findings import Findings
+from tuning.oscillation.loop_seen import LOOP_SPREAD
 from tuning.oscillation.machine_frequencies import MachineFrequency
 from tuning.oscillation.piece_of_evidence import NOTHING, Evidence, Judge, clipped
 
@@ -109,7 +110,7 @@ def loop_frequency(s: Findings) -> Evidence:
     if s.loop is None or not np.isfinite(s.loop.frequency).any():
         return NOTHING
     f = s.loop.frequency[np.isfinite(s.loop.frequency)]
-    line = MachineFrequency("loop", "swing", f, 0.15 * f, {1: 1.0})
+    line = MachineFrequency("loop", "swing", f, LOOP_SPREAD * f, {1: 1.0})
     value = match(s, [line])
     at = float(np.median(f))
     words = (

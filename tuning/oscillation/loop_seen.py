@@ -53,7 +53,6 @@ class LoopSeen:
             where what the controller did is far from what these would do, or "".
         frequency: of the least damped mode of the loop, nan where it has none [Hz].
         damping: of that mode, negative where the loop is unstable [-].
-        open_damping: of the same swing without the loop [-].
         Ms: largest sensitivity, `UNSTABLE_MS` where unstable [-].
         outside: |d/y|, share of the oscillation that comes from outside the loop [-]; nan where it
             can't be told.
@@ -64,7 +63,6 @@ class LoopSeen:
     source: str
     frequency: Array
     damping: Array
-    open_damping: Array
     Ms: Array
     outside: Array
     outside_least: Array
@@ -93,7 +91,7 @@ def loop_seen(
     answer = -0.01 * c.tension_range * ratio
     C = 0.01 * c.tension_range * control
     read = gains_seen(C, frequency=frequency, scan_time=c.scan_time)
-    rows: list[tuple[float, float, float, float, float, float]] = []
+    rows: list[tuple[float, float, float, float, float]] = []
     near = 2.0 * math.pi * frequency * (1.0 + np.linspace(-MODEL_OFF, MODEL_OFF, 9))
     first: Gains | None = None
     source = ""
@@ -113,13 +111,13 @@ def loop_seen(
             outside = max(float(shares[near.size // 2]), LEAST_SHARE)
             least = max(float(shares.min()), LEAST_SHARE)
         if gains is None:
-            rows.append((math.nan, math.nan, plant.damping_ratio, math.nan, outside, least))
+            rows.append((math.nan, math.nan, math.nan, outside, least))
             continue
         first = first or gains
         mode, damping = least_damped(closed_loop_modes(seen.sampled, gains), c.scan_time)
         margins = loop_margins(seen, gains)
         Ms = min(margins.severity, UNSTABLE_MS)
-        rows.append((mode, damping, plant.damping_ratio, Ms, outside, least))
+        rows.append((mode, damping, Ms, outside, least))
     columns = np.array(rows).T
     return LoopSeen(first, source, *columns)
 

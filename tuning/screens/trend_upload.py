@@ -137,8 +137,8 @@ def _chosen_file() -> _File | None:
         "line speed, diameter, automatic)",
         key="trend.upload",
         on_change=_take_upload,
-        help="Any separator, decimal comma or point, clock times or seconds. It stays on the "
-        "computer that runs this app.",
+        help="Any separator, decimal comma or point, clock times or seconds; up to 50 MB and two "
+        "million rows. It stays on the computer that runs this app, and nothing in it is run.",
     )
     file: _File | None = st.session_state.get(FILE)
     if file is None:

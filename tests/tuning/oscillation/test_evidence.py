@@ -61,7 +61,7 @@ def line(kind, at, spread=0.005, name="it"):
 
 def seen(Ms=1.5, outside=1.0, least=1.0, at=F):
     one = np.array([1.0])
-    return {"loop": LoopSeen(Gains(0.1, 0.5), "scenario", at * one, 0.1 * one, 0.1 * one, Ms * one,
+    return {"loop": LoopSeen(Gains(0.1, 0.5), "scenario", at * one, 0.1 * one, Ms * one,
                              outside * one, least * one)}  # fmt: skip
 
 
