@@ -69,11 +69,9 @@ def understood(table: TrendTable, uses: Sequence[ColumnUse]) -> str:
         table: the file.
         uses: of its columns.
     """
-    named = (
-        f"{use.quantity} from {table.header[use.column].strip()!r} in {use.unit}" for use in uses
-    )
+    named = (f"{use.quantity} from {table.header[use.column]!r} in {use.unit}" for use in uses)
     left = [
-        repr(header.strip())
+        repr(header)
         for column, header in enumerate(table.header)
         if column not in {use.column for use in uses}
     ]
