@@ -52,6 +52,7 @@ def test_the_report_says_what_to_check(semicolons):
     assert done.exit_code == 0, done.output
     assert "roll out of round" in done.stdout
     assert "Check next:" in done.stdout
+    assert "tension from 'PV 7 [N]' in N" in done.stdout
     assert "licensed practice" in done.stdout
 
 

@@ -84,4 +84,5 @@ def _list(out: Console, title: str, lines: tuple[str, ...]) -> None:
     if lines:
         out.print(f"\n{title}:")
         for line in lines:
-            out.print(f"  - {line}", soft_wrap=True)
+            # A column may be named "PV [N]", which is no markup.
+            out.print(f"  - {line}", soft_wrap=True, markup=False)
