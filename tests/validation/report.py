@@ -19,7 +19,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from tests.validation.study import NAMES, REPORTING, SETTINGS, Case, cases
 from tuning.oscillation import weights
 from tuning.oscillation.causes import CANNOT_TELL, NONE
-from tuning.oscillation.explain import SURE_ENOUGH
+from tuning.oscillation.explain import SURE_ENOUGH, verdict_of
 from tuning.oscillation.scores import scores
 
 CONFIDENT = 0.8
@@ -41,9 +41,7 @@ def judged(found: list[Case], setting: str, table=None) -> list[tuple[Case, str,
     rows = []
     for case in found:
         own = scores(case.values[setting], table or WEIGHTS[setting])
-        top = max(own, key=own.get)
-        verdict = top if own[top] >= SURE_ENOUGH else CANNOT_TELL
-        rows.append((case, verdict, own[top]))
+        rows.append((case, verdict_of(own), max(own.values())))
     return rows
 
 

@@ -8,7 +8,7 @@ from threadpoolctl import threadpool_limits
 
 from tests.validation.labelled_trends import LabelledTrend, labelled_trend
 from tuning.oscillation.causes import CAUSES
-from tuning.oscillation.evidence import evidence
+from tuning.oscillation.evidence import evidence, values_of
 from tuning.oscillation.findings import findings
 from tuning.oscillation.record import as_record
 
@@ -46,10 +46,7 @@ def _values(labelled: LabelledTrend, setting: str) -> dict[str, dict[str, float]
     if setting == "read off":
         given = {"diameter": labelled.diameter, "line_speed": labelled.line_speed}
     seen = findings(as_record(labelled.trend, scenario, **given), scenario)
-    return {
-        cause: {name: one.value for name, one in own.items()}
-        for cause, own in evidence(seen).items()
-    }
+    return values_of(evidence(seen))
 
 
 def cases(seeds) -> list[Case]:

@@ -38,6 +38,15 @@ def evidence(findings: Findings) -> dict[str, dict[str, Evidence]]:
     }
 
 
+def values_of(judged: Mapping[str, Mapping[str, Evidence]]) -> dict[str, dict[str, float]]:
+    """Return the values of evidence alone [nats], as `scores` wants them.
+
+    Args:
+        judged: the evidence.
+    """
+    return {cause: {name: one.value for name, one in own.items()} for cause, own in judged.items()}
+
+
 JUDGES: Mapping[str, Mapping[str, Judge]] = {
     ROLL: {
         "turn": frequency.matched("roll"),

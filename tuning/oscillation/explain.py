@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from simulator import Scenario, Trend
@@ -9,7 +10,7 @@ from tuning.loop_health import LoopHealth, loop_health
 from tuning.oscillation import weights
 from tuning.oscillation.causes import CANNOT_TELL, CAUSES, NONE
 from tuning.oscillation.detection import Oscillation, oscillations
-from tuning.oscillation.evidence import evidence
+from tuning.oscillation.evidence import evidence, values_of
 from tuning.oscillation.findings import Findings, findings
 from tuning.oscillation.next_steps import check_for, not_checked, recording_that_tells
 from tuning.oscillation.piece_of_evidence import Evidence
@@ -127,10 +128,8 @@ def explain_oscillation(
     main = findings(record, scenario, found[0] if found else None)
     judged = evidence(main)
     table = _weights(scenario)
-    score = scores(_values(judged), table)
-    verdict = max(score, key=lambda cause: score[cause])
-    if score[verdict] < SURE_ENOUGH:
-        verdict = CANNOT_TELL
+    score = scores(values_of(judged), table)
+    verdict = verdict_of(score)
     return Explanation(
         findings=main,
         causes=_ranked(main, judged, score, table),
@@ -141,6 +140,16 @@ def explain_oscillation(
         next_recording=recording_that_tells(main, score),
         warnings=record.warnings,
     )
+
+
+def verdict_of(score: Mapping[str, float]) -> str:
+    """Return the cause that is named: the likeliest, or "cannot tell" where none is sure enough.
+
+    Args:
+        score: of each cause [-].
+    """
+    likeliest = max(score, key=lambda cause: score[cause])
+    return likeliest if score[likeliest] >= SURE_ENOUGH else CANNOT_TELL
 
 
 def _health(trend: Trend, scenario: Scenario | None) -> LoopHealth:
@@ -158,17 +167,13 @@ def _weights(scenario: Scenario | None) -> dict[str, dict[str, float]]:
     return weights.WITHOUT_SCENARIO if scenario is None else weights.WITH_SCENARIO
 
 
-def _values(judged: dict[str, dict[str, Evidence]]) -> dict[str, dict[str, float]]:
-    return {cause: {name: one.value for name, one in own.items()} for cause, own in judged.items()}
-
-
 def _ranked(
     main: Findings,
     judged: dict[str, dict[str, Evidence]],
     score: dict[str, float],
     table: dict[str, dict[str, float]],
 ) -> tuple[RankedCause, ...]:
-    added = contributions(_values(judged), table)
+    added = contributions(values_of(judged), table)
     ranked = []
     for cause in sorted(CAUSES, key=lambda name: -score[name]):
         names = sorted(judged[cause], key=lambda name: -abs(added[cause][name]))
@@ -196,10 +201,8 @@ def _others(
     for one in found[1 : MOST_OTHERS + 1]:
         if one.amplitude < LEAST_OTHER * found[0].amplitude:
             continue
-        score = scores(_values(evidence(findings(record, scenario, one))), _weights(scenario))
+        score = scores(values_of(evidence(findings(record, scenario, one))), _weights(scenario))
         named = {cause: value for cause, value in score.items() if cause != NONE}
-        cause = max(named, key=lambda name: named[name])
-        if score[cause] < SURE_ENOUGH:
-            cause = CANNOT_TELL
+        cause = verdict_of(named)
         others.append(OtherOscillation(one, cause, score[cause]))
     return tuple(others)

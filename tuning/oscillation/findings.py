@@ -23,7 +23,7 @@ from tuning.oscillation.machine_frequencies import (
 )
 from tuning.oscillation.odd_or_even import OddOrEven, odd_or_even
 from tuning.oscillation.orders import Following, following
-from tuning.oscillation.record import Record
+from tuning.oscillation.record import Record, runs_of
 from tuning.oscillation.regularity import Regularity, regularity
 from tuning.oscillation.ridge import Ridge, ridge
 from tuning.oscillation.spectrum import without_drift
@@ -234,11 +234,9 @@ def _part_in_automatic(record: Record, size: Array) -> slice | None:
     """Return the longest part in automatic; the whole record where the mode is not recorded."""
     if not record.knows("automatic"):
         return slice(0, size.size)
-    auto = record.automatic > 0.5
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], auto, [False]]).astype(int)))
-    if not edges.size:
+    starts, ends = runs_of(record.automatic > 0.5)
+    if not starts.size:
         return None
-    starts, ends = edges[::2], edges[1::2]
     longest = int(np.argmax(ends - starts))
     return slice(int(starts[longest]), int(ends[longest]))
 

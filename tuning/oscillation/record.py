@@ -152,8 +152,9 @@ def as_record(
             for name, values in columns.items()
         }
         time = even
-    if isinstance(diameter_given := _known_diameter(scenario, diameter), float):
-        columns["diameter"] = _given(columns["diameter"], diameter_given)
+    known_diameter = _known_diameter(scenario, diameter)
+    if known_diameter is not None:
+        columns["diameter"] = _given(columns["diameter"], known_diameter)
     if scenario is not None and np.isfinite(columns["diameter"]).all():
         low, high = diameter_range(scenario)
         least, most = columns["diameter"].min(), columns["diameter"].max()
@@ -217,7 +218,7 @@ def _mode_of(output: Array) -> Array:
     moves = output.size - int(rests.sum())
     if moves < FEWEST_MOVES:
         return np.zeros(output.size)
-    starts, ends = _runs_of(rests)
+    starts, ends = runs_of(rests)
     if not starts.size:
         return np.ones(output.size)
     # A slow scan or a coarse output rests in automatic, too, but not much longer than is usual …
@@ -274,14 +275,18 @@ def _running(record: Record, time: Array) -> Record:
     return record
 
 
-def _runs_of(flags: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Return starts and ends of the runs of True."""
+def runs_of(flags: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return starts and ends of the runs of True, each of shape (m,).
+
+    Args:
+        flags: shape (n,) [-].
+    """
     edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int)))
     return edges[::2], edges[1::2]
 
 
 def _longest_run(flags: NDArray[np.bool_]) -> int:
-    starts, ends = _runs_of(flags)
+    starts, ends = runs_of(flags)
     return int((ends - starts).max()) if starts.size else 0
 
 
@@ -289,7 +294,7 @@ def _longest(record: Record, time: Array, keep: NDArray[np.bool_], while_what: s
     """Return the longest part of a record in which something holds, with a note if that is less."""
     if keep.all():
         return record
-    starts, ends = _runs_of(keep)
+    starts, ends = runs_of(keep)
     at = int(np.argmax(ends - starts))
     part = slice(int(starts[at]), int(ends[at]))
     if part.stop - part.start < FEWEST_SAMPLES:
