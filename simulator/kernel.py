@@ -173,7 +173,9 @@ def derivative(
         flow = speed / (1.0 + max(strain, 0.0))
         if j > 0:
             e = state[j - 1]
-            rate[j - 1] = (1.0 + e) ** 2 / line[LENGTH, j - 1] * (flow - upstream_flow)
+            # A broken web is not stretched by what turns on either side of the break.
+            taken_in = 0.0 if broken else flow - upstream_flow
+            rate[j - 1] = (1.0 + e) ** 2 / line[LENGTH, j - 1] * taken_in
             pull = web[0, j - 1] * (e + m.retardation * rate[j - 1])
             forces[0, j - 1] = 0.0 if broken or e <= 0.0 else max(pull, 0.0)
         upstream_flow = flow

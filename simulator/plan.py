@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 
 from simulator import run_kernel
 from simulator.errors import SimulationError
+from simulator.machine import diameter_range
 from simulator.scenario import Scenario
+from simulator.trend import WEB_BREAK
 
 Array = NDArray[np.float64]
 What = Literal[
@@ -29,6 +31,13 @@ What = Literal[
     "web modulus",
     "zero error",
     "dropout",
+    "web break",
+    "thread",
+    "new roll",
+    "Kc",
+    "Ti",
+    "tracking",
+    "setpoint follows",
 ]
 
 _KINDS: dict[What, int] = {
@@ -45,7 +54,12 @@ _KINDS: dict[What, int] = {
     "web modulus": run_kernel.SET_MODULUS,
     "zero error": run_kernel.SET_ZERO,
     "dropout": run_kernel.DROP_OUT,
+    "web break": run_kernel.BREAK_WEB,
+    "thread": run_kernel.THREAD_WEB,
+    "new roll": run_kernel.NEW_ROLL,
 }
+# Settings of the controller that a run may change on its way.
+SETTINGS: tuple[What, ...] = ("Kc", "Ti", "tracking", "setpoint follows")
 # How a mark on the trend reads.
 _WORDS: dict[What, str] = {
     "output": "output {value:.4g} %",
@@ -61,6 +75,13 @@ _WORDS: dict[What, str] = {
     "web modulus": "web {value:.3g} times as stiff",
     "zero error": "zero off by {value:.4g} N",
     "dropout": "signal lost",
+    "web break": WEB_BREAK,
+    "thread": "web threaded",
+    "new roll": "new roll {value:.3g} m",
+    "Kc": "Kc {value:.4g}",
+    "Ti": "Ti {value:.4g} s",
+    "tracking": "tracking {switch}",
+    "setpoint follows": "setpoint follows {switch}",
 }
 _CHANGES_WEB = ("web thickness", "web modulus")
 # A web this many times thicker or stiffer than the scenario's, or thinner, is another machine.
@@ -79,9 +100,13 @@ class Action:
             its deceleration time), "fast stop" (in its stop time);
             "web thickness", "web modulus" (from now on the web that enters the zone is so many
             times as thick or stiff as the scenario's: a splice);
-            "zero error" (of the load cell from now on), "dropout" (its signal is lost for a time).
+            "zero error" (of the load cell from now on), "dropout" (its signal is lost for a time);
+            "web break", "thread" (a broken web again, just taut; nothing while the line runs), "new
+            roll" (a flying splice: the web goes over to another roll that turns with it);
+            "Kc", "Ti", "tracking", "setpoint follows" (settings of the controller).
         value: output [%], setpoint [N], line speed [m/s], swing of the relay [%], thickness or
-            modulus over the scenario's [-], or zero error [N].
+            modulus over the scenario's [-], zero error [N], diameter of the new roll [m], Kc [% of
+            output per % of range], Ti [s], 1 or 0 for on or off [-].
         over: time that a change of line speed takes, or a dropout lasts [s].
     """
 
@@ -91,14 +116,21 @@ class Action:
     over: float = 0.0
 
     def __post_init__(self) -> None:
-        if self.what not in _KINDS:
-            raise SimulationError(f"action {self.what!r}: must be one of {', '.join(_KINDS)}")
+        known = (*_KINDS, *SETTINGS)
+        if self.what not in known:
+            raise SimulationError(f"action {self.what!r}: must be one of {', '.join(known)}")
         if not (math.isfinite(self.at) and math.isfinite(self.value) and self.at >= 0.0):
             raise SimulationError(f"action {self.what} {self.value} at {self.at} s: not finite")
         if not (math.isfinite(self.over) and self.over >= 0.0):
             raise SimulationError(f"action {self.what}, over {self.over} s: must be 0 s or more")
         if self.what in ("line speed", "setpoint") and self.value < 0.0:
             raise SimulationError(f"{self.what} {self.value:g}: must be 0 or more")
+        if self.what == "Kc" and self.value < 0.0:
+            raise SimulationError(f"Kc {self.value:g}: must be 0 or more")
+        if self.what in ("Ti", "new roll") and self.value <= 0.0:
+            raise SimulationError(f"{self.what} {self.value:g}: must be above 0")
+        if self.what in ("tracking", "setpoint follows") and self.value not in (0.0, 1.0):
+            raise SimulationError(f"{self.what} {self.value:g}: must be 1 (on) or 0 (off)")
         if self.what in _CHANGES_WEB and not 1.0 / _MOST_CHANGE <= self.value <= _MOST_CHANGE:
             raise SimulationError(
                 f"{self.what} {self.value}: must lie between {1.0 / _MOST_CHANGE:g} and "
@@ -108,7 +140,8 @@ class Action:
     def __str__(self) -> str:
         if self.what in _CHANGES_WEB and self.value == 1.0:
             return "web as before"
-        return _WORDS[self.what].format(value=self.value)
+        switch = "on" if self.value else "off"
+        return _WORDS[self.what].format(value=self.value, switch=switch)
 
 
 def splice(
@@ -164,22 +197,39 @@ def in_order(plan: Sequence[Action]) -> list[Action]:
     return sorted(plan, key=lambda action: action.at)
 
 
+def scan_of(scenario: Scenario, action: Action) -> int:
+    """Return the scan at which an action takes effect, counted from the start of the run.
+
+    Args:
+        scenario: the machine.
+        action: any.
+    """
+    return math.ceil(action.at / scenario.controller.scan_time - 1e-9)
+
+
 def kernel_events(
-    scenario: Scenario, actions: Sequence[Action], line_speed: float
+    scenario: Scenario, actions: Sequence[Action], ramp: tuple[float, float, float, float]
 ) -> tuple[Array, set[float]]:
     """Return the rows (scan, kind, value, over [s]) for the kernel, and all speeds reached [m/s].
+
+    Settings of the controller make no row: the kernel is given another controller.
 
     Args:
         scenario: the machine.
         actions: in the order of time.
-        line_speed: at the start of the run [m/s].
+        ramp: of the line speed before them: from, to [m/s], its start and the time it takes [s].
+
+    Raises:
+        SimulationError: a new roll is smaller than the core or larger than the full roll.
     """
     scan_time = scenario.controller.scan_time
-    start, target, begins, lasts = line_speed, line_speed, 0.0, 0.0
-    speeds = {line_speed}
+    start, target, begins, lasts = ramp
+    speeds = {start, target}
     rows = []
     for action in actions:
-        scan = math.ceil(action.at / scan_time - 1e-9)
+        if action.what in SETTINGS:
+            continue
+        scan = scan_of(scenario, action)
         kind, value, over = _KINDS[action.what], action.value, action.over
         if kind == run_kernel.SET_LINE_SPEED:
             rounding = scenario.run.ramp_rounding
@@ -187,6 +237,9 @@ def kernel_events(
             value, over = speed_ramp(scenario, action, now)
             start, target, begins, lasts = now, value, scan * scan_time, over
             speeds |= {now, value}
+        low, high = diameter_range(scenario)
+        if kind == run_kernel.NEW_ROLL and not low <= value <= high:
+            raise SimulationError(f"new roll {value:g} m: must lie between {low:g} and {high:g} m")
         rows.append((scan, kind, value, over))
     return np.array(rows, dtype=float).reshape(-1, 4), speeds
 

@@ -34,6 +34,7 @@ Array = NDArray[np.float64]
 
 SET_OUTPUT, SET_SETPOINT, TO_AUTOMATIC, TO_MANUAL, SET_LINE_SPEED, TO_RELAY = 0, 1, 2, 3, 4, 5
 SET_THICKNESS, SET_MODULUS, SET_ZERO, DROP_OUT = 6, 7, 8, 9
+BREAK_WEB, THREAD_WEB, NEW_ROLL = 10, 11, 12
 
 # One row of a recording; the tensions of the spans follow.
 TIME, READING, OUTPUT, SETPOINT_N, LINE_SPEED = 0, 1, 2, 3, 4
@@ -45,6 +46,15 @@ BROKEN_AT, HELD_AT = 0, 1
 
 # Kinds of web in the zone at one time, at most.
 MOST_WEBS = 16
+
+# Where a run keeps what it needs from one scan to the next, besides the state of the machine and
+# the controller's memory.
+STUCK, PLAYED, BROKEN, ZERO, DROPPED_UNTIL, NIP_ANGLE, WEBS = 0, 1, 2, 3, 4, 5, 6
+RAMP_FROM, RAMP_TO, RAMP_START, RAMP_TIME = 7, 8, 9, 10
+BETWEEN = 11
+
+# Share of the tension range at which a web that has just been threaded is taut [-].
+JUST_TAUT = 1e-3
 
 
 @inlined
@@ -100,34 +110,36 @@ def run(
     state: Array,
     direction: NDArray[np.int64],
     memory: Array,
+    between: Array,
+    kinds: Array,
+    sent: Array,
+    taken: Array,
     noise: Array,
     events: Array,
     pieces: Array,
     output_scans: int,
     reading_scans: int,
     record_every: int,
-    line_speed: float,
-    first_output: float,
+    first: int,
     record: Array,
     happened: Array,
 ) -> None:
-    """Run len(noise) scans, filling `record` and, where it happens, the times in `happened` [s].
+    """Run len(noise) scans from scan `first` on, filling `record` and the times in `happened` [s].
 
-    A row of `events` is (scan, kind, value, time it takes [s]), in the order of scans.
+    A row of `events` is (scan, kind, value, time it takes [s]), in the order of scans, which are
+    counted from the start of the whole run.
     Each scan is cut into pieces where the delayed output changes (before it the older output acts,
     after it the newer) and where the delayed reading is taken, so both dead times are exact. A row
     of `pieces` is (time [s], steps, whether the newer output acts, whether its end is a reading).
-    `state`, `direction` and `memory` are advanced in place.
+    An output is `sent` and a reading `taken` as many scans ahead as its dead time has whole scans;
+    so the first output_scans + 1 and reading_scans + 1 of them are from before, the rest is filled.
+    `state`, `direction`, `memory`, `between` and `kinds` are advanced in place.
     """
     n, N = state.size, m.line.shape[1]
-    kinds = np.ones((MOST_WEBS, 3))
-    kinds[0, 0] = np.inf
     _run(
-        m, s, k, state, direction, memory, noise, events, pieces, output_scans, reading_scans,
-        record_every, line_speed, first_output, record, happened,
-        np.full(noise.size + output_scans + 2, first_output),
-        np.full(noise.size + reading_scans + 2, state[2 * N + 1]),
-        kinds, np.zeros((3, N)), np.zeros((n, 4)), np.zeros(n), np.zeros((3, N)),
+        m, s, k, state, direction, memory, between, kinds, sent, taken, noise, events, pieces,
+        output_scans, reading_scans, record_every, first, record, happened,
+        np.zeros((3, N)), np.zeros((n, 4)), np.zeros(n), np.zeros((3, N)),
     )  # fmt: skip
 
 
@@ -139,43 +151,39 @@ def _run(
     state: Array,
     direction: NDArray[np.int64],
     memory: Array,
+    between: Array,
+    kinds: Array,
+    sent: Array,
+    taken: Array,
     noise: Array,
     events: Array,
     pieces: Array,
     output_scans: int,
     reading_scans: int,
     record_every: int,
-    line_speed: float,
-    first_output: float,
+    first: int,
     record: Array,
     happened: Array,
-    sent: Array,
-    taken: Array,
-    kinds: Array,
     web: Array,
     work: Array,
     trial: Array,
     forces: Array,
 ) -> None:
-    """Do what `run` says, in arrays that it made.
-
-    An output is `sent` and a reading `taken` as many scans ahead as its dead time has whole scans.
-    """
+    """Do what `run` says, in arrays that it made."""
     N = m.line.shape[1]
     scans = noise.size
-    count = 1
+    stuck, played, broken = between[STUCK], between[PLAYED], between[BROKEN] > 0.0
+    zero, dropped_until = between[ZERO], between[DROPPED_UNTIL]
+    nip_angle, count = between[NIP_ANGLE], int(between[WEBS])
+    ramp_from, ramp_to = between[RAMP_FROM], between[RAMP_TO]
+    ramp_start, ramp_time = between[RAMP_START], between[RAMP_TIME]
     lay_web(m, kinds, count, web)
-    thinnest = 1.0  # web in the zone, over the scenario's: that is where it breaks
-    stuck = played = first_output
-    broken = False
-    zero, dropped_until = s.zero, -1.0
-    ramp_from, ramp_to, ramp_start, ramp_time = line_speed, line_speed, 0.0, 0.0
-    nip_angle = 0.0
+    thinnest = thinnest_of(kinds, count)  # that is where the web breaks
     event, row = 0, 0
     for scan in range(scans):
-        t = scan * k.scan_time
+        t = (first + scan) * k.scan_time
         line_speed, _ = ramp(t, ramp_from, ramp_to, ramp_start, ramp_time, m.ramp_rounding)
-        while event < events.shape[0] and events[event, 0] <= scan:
+        while event < events.shape[0] and events[event, 0] <= first + scan:
             kind, value = int(events[event, 1]), events[event, 2]
             if kind == SET_OUTPUT:
                 memory[MANUAL_OUTPUT] = value
@@ -195,7 +203,7 @@ def _run(
                 memory[MODE] = RELAY
                 memory[RELAY_SWING] = value
                 memory[RELAY_CENTRE] = memory[LAST_OUTPUT] - memory[FED]
-            elif kind in (SET_THICKNESS, SET_MODULUS):
+            elif kind in (SET_THICKNESS, SET_MODULUS) and count < MOST_WEBS:
                 for i in range(3):
                     kinds[count, i] = kinds[count - 1, i]
                 kinds[count, 0] = 0.0
@@ -207,6 +215,20 @@ def _run(
                 zero = value - s.drift * t
             elif kind == DROP_OUT:
                 dropped_until = t + events[event, 3]
+            elif kind == BREAK_WEB:
+                broken = True
+            elif kind == THREAD_WEB and broken and line_speed <= 0.0:
+                # By hand, at rest, and just taut.
+                broken = False
+                for i in range(N):
+                    state[i] = JUST_TAUT * k.tension_range / web[0, i]
+                    state[N + i] = 0.0
+                    direction[i] = 0
+            elif kind == NEW_ROLL:
+                # Brought to the speed of the web before the splice.
+                state[N] *= 2.0 * state[2 * N + 2] / value
+                state[2 * N + 2] = 0.5 * value
+                direction[N] = 1
             event += 1
 
         now, radius = t + 1e-9, state[2 * N + 2]
@@ -226,7 +248,7 @@ def _run(
         played = min(max(played, stuck - 0.5 * m.hysteresis), stuck + 0.5 * m.hysteresis)
         sent[scan + output_scans + 1] = played
 
-        if scan % record_every == 0:
+        if (first + scan) % record_every == 0:
             v = line_speed * (1.0 + m.nip_unevenness * math.cos(nip_angle))
             torque = forces_now(m, state, direction, sent[scan], v, broken, web, work, forces)
             if m.device == CLUTCH and direction[N] == 0:
@@ -279,3 +301,8 @@ def _run(
             t += lasts
             if pieces[piece, 3]:
                 taken[scan + 1 + reading_scans] = state[2 * N + 1]
+    between[STUCK], between[PLAYED], between[BROKEN] = stuck, played, 1.0 if broken else 0.0
+    between[ZERO], between[DROPPED_UNTIL] = zero, dropped_until
+    between[NIP_ANGLE], between[WEBS] = nip_angle, count
+    between[RAMP_FROM], between[RAMP_TO] = ramp_from, ramp_to
+    between[RAMP_START], between[RAMP_TIME] = ramp_start, ramp_time

@@ -54,7 +54,7 @@ def trend_of(
         rise = temperature_rise(scenario, pace * time, power, start=start)
 
     # (time, mark, warning)
-    found: Found = _lost_web(time, spans, happened)
+    found: Found = _lost_web(time, spans, happened, actions)
     if time_compression > 0.0:
         found += _end_of_roll(scenario, time, record[:, run_kernel.DIAMETER])
     found += _slipping(scenario, time, spans, found)
@@ -87,18 +87,19 @@ def _first(time: Array, condition: NDArray[np.bool_]) -> float:
     return float(time[at[0]]) if at.size else math.nan
 
 
-def _lost_web(time: Array, spans: Array, happened: Array) -> Found:
+def _lost_web(time: Array, spans: Array, happened: Array, actions: Sequence[Action]) -> Found:
     found: Found = []
     broken, held = float(happened[run_kernel.BROKEN_AT]), float(happened[run_kernel.HELD_AT])
+    planned = min((a.at for a in actions if a.what == "web break"), default=math.inf)
     slack = _first(time, np.any(spans <= 0.0, axis=1))
-    if math.isfinite(slack) and not slack >= broken:
+    if math.isfinite(slack) and not slack >= min(broken, planned):
         found.append((slack, SLACK_WEB, f"the web went slack at {slack:.2f} s"))
     if math.isfinite(broken):
         found.append(
             (broken, WEB_BREAK, f"the web broke at {broken:.2f} s: its tension passed the limit")
         )
     if math.isfinite(held):
-        reason = "" if broken <= held else ", though the web had not broken"
+        reason = "" if min(broken, planned) <= held else ", though the web had not broken"
         found.append(
             (
                 held,

@@ -9,7 +9,7 @@ import pytest
 
 from simulator import Action, SimulationError, linearise, operating_point, simulate
 from simulator.machine import kernel_machine, named_diameters
-from simulator.simulation import fastest_rate
+from simulator.running import fastest_rate
 
 
 def quiet(scenario, plan, **run):
