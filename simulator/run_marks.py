@@ -90,16 +90,17 @@ def _first(time: Array, condition: NDArray[np.bool_]) -> float:
 def _lost_web(time: Array, spans: Array, happened: Array, actions: Sequence[Action]) -> Found:
     found: Found = []
     broken, held = float(happened[run_kernel.BROKEN_AT]), float(happened[run_kernel.HELD_AT])
-    planned = min((a.at for a in actions if a.what == "web break"), default=math.inf)
+    breaks = [a.at for a in actions if a.what == "web break"] + [broken]
+    gone = min((at for at in breaks if math.isfinite(at)), default=math.inf)
     slack = _first(time, np.any(spans <= 0.0, axis=1))
-    if math.isfinite(slack) and not slack >= min(broken, planned):
+    if math.isfinite(slack) and slack < gone:
         found.append((slack, SLACK_WEB, f"the web went slack at {slack:.2f} s"))
     if math.isfinite(broken):
         found.append(
             (broken, WEB_BREAK, f"the web broke at {broken:.2f} s: its tension passed the limit")
         )
     if math.isfinite(held):
-        reason = "" if min(broken, planned) <= held else ", though the web had not broken"
+        reason = "" if gone <= held else ", though the web had not broken"
         found.append(
             (
                 held,

@@ -11,8 +11,8 @@ from simulator import LinearPlant, Scenario, Trend, linearise, simulate
 from simulator.machine import diameter_range, kernel_machine, reading_of, signal_limits
 from simulator.plan import Action
 from simulator.ripple import runout_column
+from simulator.running import fastest_rate
 from simulator.scenario import PullRoll
-from simulator.simulation import fastest_rate
 from tests.validation.disturbances import pieces_of, random_walk, superposed
 from tests.validation.random_machines import (
     NotThis,
