@@ -34,6 +34,7 @@ What = Literal[
     "web break",
     "thread",
     "new roll",
+    "preset",
     "Kc",
     "Ti",
     "tracking",
@@ -57,6 +58,7 @@ _KINDS: dict[What, int] = {
     "web break": run_kernel.BREAK_WEB,
     "thread": run_kernel.THREAD_WEB,
     "new roll": run_kernel.NEW_ROLL,
+    "preset": run_kernel.SET_PRESET,
 }
 # Settings of the controller that a run may change on its way.
 SETTINGS: tuple[What, ...] = ("Kc", "Ti", "tracking", "setpoint follows")
@@ -78,6 +80,7 @@ _WORDS: dict[What, str] = {
     "web break": WEB_BREAK,
     "thread": "web threaded",
     "new roll": "new roll {value:.3g} m",
+    "preset": "preset {value:.4g} %",
     "Kc": "Kc {value:.4g}",
     "Ti": "Ti {value:.4g} s",
     "tracking": "tracking {switch}",
@@ -102,11 +105,12 @@ class Action:
             times as thick or stiff as the scenario's: a splice);
             "zero error" (of the load cell from now on), "dropout" (its signal is lost for a time);
             "web break", "thread" (a broken web again, just taut; nothing while the line runs), "new
-            roll" (a flying splice: the web goes over to another roll that turns with it);
+            roll" (a flying splice: the web goes over to another roll that turns with it, and whose
+            brake, clutch or motor stands ready), "preset" (the output for that, else the old one);
             "Kc", "Ti", "tracking", "setpoint follows" (settings of the controller).
         value: output [%], setpoint [N], line speed [m/s], swing of the relay [%], thickness or
-            modulus over the scenario's [-], zero error [N], diameter of the new roll [m], Kc [% of
-            output per % of range], Ti [s], 1 or 0 for on or off [-].
+            modulus over the scenario's [-], zero error [N], diameter of the new roll [m], preset
+            output [%], Kc [% of output per % of range], Ti [s], 1 or 0 for on or off [-].
         over: time that a change of line speed takes, or a dropout lasts [s].
     """
 

@@ -13,6 +13,7 @@ from simulator.control_kernel import (
     AUTOMATIC,
     FED,
     HELD,
+    INTEGRAL,
     LAST_OUTPUT,
     MANUAL,
     MANUAL_OUTPUT,
@@ -34,7 +35,7 @@ Array = NDArray[np.float64]
 
 SET_OUTPUT, SET_SETPOINT, TO_AUTOMATIC, TO_MANUAL, SET_LINE_SPEED, TO_RELAY = 0, 1, 2, 3, 4, 5
 SET_THICKNESS, SET_MODULUS, SET_ZERO, DROP_OUT = 6, 7, 8, 9
-BREAK_WEB, THREAD_WEB, NEW_ROLL = 10, 11, 12
+BREAK_WEB, THREAD_WEB, NEW_ROLL, SET_PRESET = 10, 11, 12, 13
 
 # One row of a recording; the tensions of the spans follow.
 TIME, READING, OUTPUT, SETPOINT_N, LINE_SPEED = 0, 1, 2, 3, 4
@@ -50,8 +51,8 @@ MOST_WEBS = 16
 # Where a run keeps what it needs from one scan to the next, besides the state of the machine and
 # the controller's memory.
 STUCK, PLAYED, BROKEN, ZERO, DROPPED_UNTIL, NIP_ANGLE, WEBS = 0, 1, 2, 3, 4, 5, 6
-RAMP_FROM, RAMP_TO, RAMP_START, RAMP_TIME = 7, 8, 9, 10
-BETWEEN = 11
+RAMP_FROM, RAMP_TO, RAMP_START, RAMP_TIME, PRESET = 7, 8, 9, 10, 11
+BETWEEN = 12
 
 # Share of the tension range at which a web that has just been threaded is taut [-].
 JUST_TAUT = 1e-3
@@ -229,6 +230,18 @@ def _run(
                 state[N] *= 2.0 * state[2 * N + 2] / value
                 state[2 * N + 2] = 0.5 * value
                 direction[N] = 1
+                # Its own brake or clutch stands ready at the preset, or where the old one was.
+                if not math.isnan(between[PRESET]):
+                    ready = min(max(between[PRESET], k.output_low), k.output_high)
+                    memory[INTEGRAL] += ready - memory[LAST_OUTPUT]
+                    memory[MANUAL_OUTPUT] = memory[LAST_OUTPUT] = ready
+                    memory[FED] = 0.0
+                    stuck = played = state[2 * N] = ready
+                    for i in range(output_scans + 1):
+                        sent[scan + i] = ready
+                    between[PRESET] = math.nan
+            elif kind == SET_PRESET:
+                between[PRESET] = value
             event += 1
 
         now, radius = t + 1e-9, state[2 * N + 2]

@@ -148,6 +148,7 @@ def begin(
     between[run_kernel.ZERO], between[run_kernel.DROPPED_UNTIL] = s.zero, -1.0
     between[run_kernel.RAMP_FROM] = between[run_kernel.RAMP_TO] = line_speed
     between[run_kernel.WEBS] = 1.0
+    between[run_kernel.PRESET] = math.nan
     kinds = np.ones((run_kernel.MOST_WEBS, 3))
     kinds[0, 0] = np.inf
     return Running(

@@ -1,0 +1,1 @@
+"""Practice: the live machine under an operator's hands, drills and how they went."""

@@ -1,0 +1,146 @@
+"""The operator's readings as HTML, large enough to read from two metres, in places that stay.
+
+Every number has the decimals and the room of the largest value that it may show, in figures of one
+width, so that nothing moves when digits or signs change.
+"""
+
+from __future__ import annotations
+
+import html
+import math
+
+from simulator.figure_style import BLUE, GREEN, ORANGE, VERMILION
+from simulator.machine import diameter_range
+from simulator.scenario import Scenario
+from simulator.units import METRIC, UnitSystem
+from tuning.practice.panel import Panel
+
+# Share of the wanted tension that is still on target, and that the bar shows on either side [-].
+ON_TARGET, BAR = 0.1, 0.25
+
+_STYLE = """<style>
+.panel-live{display:flex;flex-wrap:wrap;gap:2px 18px;font-family:'Source Sans',sans-serif;
+ font-variant-numeric:tabular-nums lining-nums;line-height:1.05}
+.panel-live .rest{flex:1 1 360px;display:grid;grid-template-columns:repeat(3,minmax(0,1fr));
+ gap:2px 10px}
+.panel-live .name{font-size:14px;white-space:nowrap}
+.panel-live .value{white-space:nowrap;font-weight:600;font-size:30px}
+.panel-live .tension .value{font-size:54px}
+.panel-live .number{display:inline-block;text-align:right}
+.panel-live .unit{font-size:16px;font-weight:400;padding-left:4px}
+.panel-live .bar{position:relative;height:12px;margin-top:3px;border:1px solid currentColor;
+ box-sizing:border-box}
+.panel-live .bar i{position:absolute;top:0;bottom:0}
+.panel-live .target{background:rgba(0,158,115,.3)}
+.panel-live .mark{width:1px;background:currentColor}
+.panel-live .middle{width:3px;margin-left:-1px;background:currentColor}
+.panel-live .needle{width:8px;margin-left:-4px;border:1px solid currentColor;box-sizing:border-box}
+.panel-live .verdict{font-size:16px;font-weight:600;white-space:nowrap;height:20px;padding-top:2px}
+.panel-live .dot{display:inline-block;width:13px;height:13px;margin-right:6px}
+</style>"""
+
+
+def readings_html(panel: Panel, scenario: Scenario, *, units: UnitSystem = METRIC) -> str:
+    """Return tension, setpoint, output, line speed, diameter, mode and web as HTML.
+
+    Args:
+        panel: what there is to read.
+        scenario: the machine.
+        units: the reader's units.
+    """
+    force, speed, length = (units.label(kind) for kind in ("tension", "speed", "diameter"))
+    scale = units.show(scenario.controller.tension_range, "tension")
+    top = units.show(max(scenario.run.line_speed, scenario.run.crawl_speed), "speed")
+    full = units.show(diameter_range(scenario)[1], "diameter")
+    cells = [
+        _reading("Setpoint", units.show(panel.setpoint, "tension"), scale, force),
+        _reading("Output", panel.output, 100.0, "%", decimals=1),
+        _mode(panel.automatic),
+        _reading("Line speed", units.show(panel.line_speed, "speed"), top, speed),
+        _reading("Roll diameter", units.show(panel.diameter, "diameter"), full, length),
+        _web(panel),
+    ]
+    tension = _reading("Tension", units.show(panel.reading, "tension"), scale, force)
+    return (
+        f'{_STYLE}<div class="panel-live"><div class="tension">{tension}'
+        f"{deviation_bar(panel.reading, panel.wanted, units=units)}</div>"
+        f'<div class="rest">{"".join(cells)}</div></div>'
+    )
+
+
+def deviation_bar(reading: float, wanted: float, *, units: UnitSystem = METRIC) -> str:
+    """Return a bar that shows how far a reading is from the wanted tension, with a word.
+
+    The bar ends a quarter below and above the wanted tension; its marks stand at 10 % either way.
+
+    Args:
+        reading: of the load cell [N].
+        wanted: tension, above 0 [N].
+        units: the reader's units.
+    """
+    off = reading / wanted - 1.0
+    # A web that is lost may leave no reading at all.
+    off = off if math.isfinite(off) else -1.0
+    word, colour, sign = verdict(reading, wanted)
+    place = 50.0 + 50.0 * min(max(off / BAR, -1.0), 1.0)
+    edge = 50.0 * ON_TARGET / BAR
+    aim = f"{units.plain(wanted, 'tension', digits=3)}"
+    return (
+        f'<div class="bar" role="img" aria-label="tension {word}, wanted {html.escape(aim)}">'
+        f'<i class="target" style="left:{50 - edge:g}%;width:{2 * edge:g}%"></i>'
+        f'<i class="mark" style="left:{50 - edge:g}%"></i>'
+        f'<i class="mark" style="left:{50 + edge:g}%"></i><i class="middle" style="left:50%"></i>'
+        f'<i class="needle" style="left:{place:.1f}%;background:{colour}"></i></div>'
+        f'<div class="verdict"><span style="color:{colour}">{sign}</span> {word} '
+        f'<span class="unit">of {html.escape(aim)} ± 10 %</span></div>'
+    )
+
+
+def verdict(reading: float, wanted: float) -> tuple[str, str, str]:
+    """Return what to think of a reading: a word, its colour and its sign.
+
+    Args:
+        reading: of the load cell [N].
+        wanted: tension [N].
+    """
+    if reading > (1.0 + ON_TARGET) * wanted:
+        return "high", VERMILION, "▲"
+    if reading >= (1.0 - ON_TARGET) * wanted:
+        return "on target", GREEN, "●"
+    return "low", BLUE, "▼"
+
+
+def _reading(name: str, value: float, largest: float, unit: str, *, decimals: int = -1) -> str:
+    if decimals < 0:
+        decimals = max(0, 2 - math.floor(math.log10(largest)))
+    # Room for a sign and for what goes a little beyond the scale.
+    room = len(f"{-1.2 * largest:.{decimals}f}")
+    text = f"{value:.{decimals}f}" if math.isfinite(value) else "–"
+    # "-0" is nothing to read.
+    text = text.removeprefix("-") if not text.strip("-0.") else text
+    text = text.replace("-", "−")
+    return (
+        f'<div><div class="name">{html.escape(name)}</div><div class="value">'
+        f'<span class="number" style="min-width:{room * 0.56:.2f}em">{text}</span>'
+        f'<span class="unit">{html.escape(unit)}</span></div></div>'
+    )
+
+
+def _mode(automatic: bool) -> str:
+    return _state(
+        "Mode", "AUTO" if automatic else "MANUAL", GREEN if automatic else ORANGE, automatic
+    )
+
+
+def _web(panel: Panel) -> str:
+    colours = {"taut": GREEN, "slack": ORANGE, "broken": VERMILION}
+    return _state("Web", panel.web.upper(), colours[panel.web], panel.web == "taut")
+
+
+def _state(name: str, word: str, colour: str, round_mark: bool) -> str:
+    shape = "50%" if round_mark else "0"
+    return (
+        f'<div><div class="name">{name}</div><div class="value" style="font-size:26px">'
+        f'<span class="dot" style="background:{colour};border-radius:{shape}"></span>'
+        f"{word}</div></div>"
+    )
