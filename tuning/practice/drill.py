@@ -28,7 +28,8 @@ class Goal:
         words: the same, for the job card.
         automatic: whether the controller is in automatic; None where either will do [-].
         line: whether the line runs at its speed, at crawl or stands; None where any will do.
-        band: how far the tension may be off, averaged over a second [share of wanted, -].
+        band: how far the tension may be off, averaged over a second [share of wanted, -]; at any
+            moment it may be off by twice that and by what the machine's own runout makes.
         hold: for how long it must hold [s].
     """
 
@@ -55,6 +56,7 @@ class Start:
         call: when something is called out on the floor [s], and the words; empty if nothing is.
         judged_from: the tension is judged from here on [s].
         time_limit: of the drill [s].
+        shake: what runout alone makes of the tension in manual [share of wanted, -].
     """
 
     scenario: Scenario
@@ -68,6 +70,7 @@ class Start:
     call: tuple[tuple[float, str], ...] = ()
     judged_from: float = 0.0
     time_limit: float = 120.0
+    shake: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -129,7 +129,7 @@ SETPOINT_OFF = Drill(
         "setpoint is still the one of the last job."
     ),
     goal=Goal(_IN_AUTOMATIC, automatic=True),
-    points={"goal": 35, "bump": 35, "outside": 15, "web": 10, "moves": 5},
+    points={"goal": 25, "bump": 50, "outside": 10, "web": 10, "moves": 5},
     set_up=_setpoint_off,
     ideal=_ideal_steady,
     hint="Compare setpoint and reading before you switch. Automatic does what the setpoint says.",
@@ -145,7 +145,7 @@ TRACKING_OFF = Drill(
         "something tells you to look where automatic would put the output before you switch."
     ),
     goal=Goal(_IN_AUTOMATIC, automatic=True),
-    points={"goal": 35, "bump": 35, "outside": 15, "web": 10, "moves": 5},
+    points={"goal": 25, "bump": 50, "outside": 10, "web": 10, "moves": 5},
     set_up=_tracking_off,
     ideal=_ideal_steady,
     hint=(

@@ -13,6 +13,8 @@ Array = NDArray[np.float64]
 
 # The tension is averaged over this, as the eye does [s].
 AVERAGE_TIME = 1.0
+# At any moment the tension may be off by so many times the band, and the machine's own shake.
+SWING, SHAKES = 2.0, 1.3
 # A line runs at its speed, or at crawl, within this [share of running speed, -].
 SPEED_BAND = 0.01
 
@@ -23,7 +25,7 @@ class Held:
 
     Attributes:
         time: for which all have held without a break [s].
-        tension: whether the averaged tension is within the band [-].
+        tension: whether the tension is within the band, and does not swing out of it [-].
         mode: whether the controller is in the mode asked for [-].
         line: whether the line does what is asked for [-].
     """
@@ -71,6 +73,9 @@ def held(
     """
     run = start.scenario.run
     within = np.abs(averaged(time, tension) - start.wanted) <= goal.band * start.wanted
+    # A mean is blind to a swing about it.
+    swing = SWING * goal.band + SHAKES * start.shake
+    within &= np.abs(tension - start.wanted) <= swing * start.wanted
     mode = np.ones(time.size, dtype=bool)
     if goal.automatic is not None:
         mode = (automatic == 1.0) == goal.automatic

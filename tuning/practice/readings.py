@@ -18,30 +18,34 @@ from tuning.practice.panel import Panel
 # Share of the wanted tension that is still on target, and that the bar shows on either side [-].
 ON_TARGET, BAR = 0.1, 0.25
 
-_STYLE = """<style>
-.panel-live{display:flex;flex-wrap:wrap;gap:2px 18px;font-family:'Source Sans',sans-serif;
- font-variant-numeric:tabular-nums lining-nums;line-height:1.05}
-.panel-live .rest{flex:1 1 360px;display:grid;grid-template-columns:repeat(3,minmax(0,1fr));
- gap:2px 10px}
-.panel-live .name{font-size:14px;white-space:nowrap}
-.panel-live .value{white-space:nowrap;font-weight:600;font-size:30px}
-.panel-live .tension .value{font-size:54px}
-.panel-live .number{display:inline-block;text-align:right}
-.panel-live .unit{font-size:16px;font-weight:400;padding-left:4px}
-.panel-live .bar{position:relative;height:12px;margin-top:3px;border:1px solid currentColor;
- box-sizing:border-box}
-.panel-live .bar i{position:absolute;top:0;bottom:0}
-.panel-live .target{background:rgba(0,158,115,.3)}
-.panel-live .mark{width:1px;background:currentColor}
-.panel-live .middle{width:3px;margin-left:-1px;background:currentColor}
-.panel-live .needle{width:8px;margin-left:-4px;border:1px solid currentColor;box-sizing:border-box}
-.panel-live .verdict{font-size:16px;font-weight:600;white-space:nowrap;height:20px;padding-top:2px}
-.panel-live .dot{display:inline-block;width:13px;height:13px;margin-right:6px}
-</style>"""
+STYLE = (
+    ".panel-live{display:flex;flex-wrap:wrap;gap:2px 18px;font-family:'Source Sans',sans-serif;"
+    "font-variant-numeric:tabular-nums lining-nums;line-height:1.05}"
+    ".panel-live .rest{flex:1 1 360px;display:grid;grid-template-columns:repeat(3,minmax(0,1fr));"
+    "gap:2px 10px}"
+    ".panel-live .name{font-size:14px;white-space:nowrap}"
+    ".panel-live .value{white-space:nowrap;font-weight:600;font-size:30px}"
+    ".panel-live .tension .value{font-size:54px}"
+    ".panel-live .number{display:inline-block;text-align:right}"
+    ".panel-live .unit{font-size:16px;font-weight:400;padding-left:4px}"
+    ".panel-live .bar{position:relative;height:12px;margin-top:3px;border:1px solid currentColor;"
+    "box-sizing:border-box}"
+    ".panel-live .bar i{position:absolute;top:0;bottom:0}"
+    ".panel-live .target{background:rgba(0,158,115,.3)}"
+    ".panel-live .mark{width:1px;background:currentColor}"
+    ".panel-live .middle{width:3px;margin-left:-1px;background:currentColor}"
+    ".panel-live .needle{width:8px;margin-left:-4px;border:1px solid currentColor;"
+    "box-sizing:border-box}"
+    ".panel-live .verdict{font-size:16px;font-weight:600;white-space:nowrap;height:20px;"
+    "padding-top:2px}"
+    ".panel-live .dot{display:inline-block;width:13px;height:13px;margin-right:6px}"
+)
 
 
 def readings_html(panel: Panel, scenario: Scenario, *, units: UnitSystem = METRIC) -> str:
     """Return tension, setpoint, output, line speed, diameter, mode and web as HTML.
+
+    It is one line of text; `STYLE` goes with it once on a page.
 
     Args:
         panel: what there is to read.
@@ -62,7 +66,7 @@ def readings_html(panel: Panel, scenario: Scenario, *, units: UnitSystem = METRI
     ]
     tension = _reading("Tension", units.show(panel.reading, "tension"), scale, force)
     return (
-        f'{_STYLE}<div class="panel-live"><div class="tension">{tension}'
+        f'<div class="panel-live"><div class="tension">{tension}'
         f"{deviation_bar(panel.reading, panel.wanted, units=units)}</div>"
         f'<div class="rest">{"".join(cells)}</div></div>'
     )

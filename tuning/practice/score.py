@@ -16,15 +16,15 @@ from tuning.practice.drills import DRILLS
 from tuning.practice.measures import Measures
 
 # Beyond the ideal run, what still gets full marks, and what gets none.
-BUMP = (3.0, 20.0)  # [% of tension]
+BUMP = (2.0, 12.0)  # [% of tension]
 OVERSHOOT = (5.0, 50.0)  # [% of tension]
-ERROR = (2.0, 15.0)  # mean [% of tension]
-OUTSIDE = (2.0, 25.0)  # [s]
-SLACK = (0.2, 5.0)  # [s]
+ERROR = (2.0, 12.0)  # mean [% of tension]
+OUTSIDE = (1.5, 12.0)  # [s]
+SLACK = (0.1, 2.0)  # [s]
 MOVES = (6.0, 40.0)  # [-]
 REACTION = 10.0  # [s]
 # Without the goal, what was done on the way counts for less, and the goal a little.
-WITHOUT_GOAL, SOME_GOAL = 0.5, 0.3
+WITHOUT_GOAL, SOME_GOAL = 0.3, 0.3
 # A broken web takes the score at most this far.
 BROKEN = 30.0
 GOOD, USABLE = 80.0, 60.0

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from simulator import Scenario, read_scenario, scenario_text
+import numpy as np
+
+from simulator import Scenario, read_scenario, scenario_text, simulate
 from tuning.gains import Gains
 from tuning.practice.drill import PracticeError, Start
 from tuning.practice.drills import DRILLS
@@ -12,6 +14,8 @@ from tuning.practice.traps import TRAPS
 
 # A log keeps the seed as a whole number; more than this a browser can't count exactly.
 MOST_SEED = 2**31 - 1
+# What runout does to the tension shows within this [s].
+SHAKE_TIME = 12.0
 
 
 @dataclass(frozen=True)
@@ -77,7 +81,17 @@ def set_up(setup: Setup) -> Start:
         if reason := trap_refused(setup.scenario, setup.drill, key):
             raise PracticeError(f"trap {TRAPS[key].title!r}: {reason}")
         start = TRAPS[key].set(start, setup.seed)
-    return start
+    return replace(start, shake=_own_shake(start))
+
+
+def _own_shake(start: Start) -> float:
+    """How far runout alone moves the tension at speed, on the roll that the drill ends with [-]."""
+    diameter = next((a.value for a in start.plan if a.what == "new roll"), start.diameter)
+    quiet = simulate(
+        start.scenario, duration=SHAKE_TIME, diameter=diameter, tension=start.wanted, noise=False
+    )
+    settled = quiet.web_tension[quiet.time > 0.3 * SHAKE_TIME]
+    return float(0.5 * np.ptp(settled) / start.wanted)
 
 
 def trap_refused(scenario: Scenario, drill: str, trap: str) -> str:
