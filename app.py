@@ -8,6 +8,7 @@ from tuning.screens import (
     handover,
     load_cell,
     oscillation,
+    practice,
     step_test_and_gains,
 )
 
@@ -32,6 +33,9 @@ chosen = st.navigation(
         ],
         "On the machine": [
             st.Page(oscillation.page, title="Oscillation", url_path="oscillation"),
+        ],
+        "Training": [
+            st.Page(practice.page, title="Practice", url_path="practice"),
         ],
     }
 )

@@ -32,8 +32,8 @@ TRAINEE: tuple[What, ...] = (
 SAMPLE = 0.0625
 # The stiffest web that a practice run sees over the scenario's own: a lap of two plies [-].
 STIFFEST = 2.0
-# The zero of a load cell is taken from the reading of so long [s].
-ZERO_TIME = 1.0
+# Whoever takes the reading over as setpoint or zero takes the mean of so long [s].
+READING_TIME = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,9 +161,19 @@ def zeroed(practice: Practice) -> Practice:
         practice: the run so far.
     """
     zero = float(practice.running.between[run_kernel.ZERO])
-    recent = practice.window[practice.window[:, run_kernel.TIME] >= practice.time - ZERO_TIME]
-    shown = recent[:, run_kernel.READING].mean() if len(recent) else practice.window[-1, 1]
-    return acted(practice, "zero error", zero - float(shown))
+    return acted(practice, "zero error", zero - mean_reading(practice))
+
+
+def mean_reading(practice: Practice) -> float:
+    """Return the mean of what the load cells have read over the last second [N].
+
+    Args:
+        practice: the run so far.
+    """
+    recent = practice.window[:, run_kernel.TIME] >= practice.time - READING_TIME
+    # A controller whose scans are longer than that has one reading.
+    recent[-1] = True
+    return float(practice.window[recent, run_kernel.READING].mean())
 
 
 def trend(practice: Practice, *, record_every: int = 1) -> Trend:

@@ -1,0 +1,117 @@
+"""Screen: practise the start, the hand-over and trouble, on a machine that can't be hurt."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import streamlit as st
+
+from simulator import Scenario
+from simulator.screens import bench
+from simulator.units import sensible
+from tuning.gains import Gains
+from tuning.practice.drill import Drill, PracticeError
+from tuning.practice.drills import DRILLS
+from tuning.practice.session import begin_practice
+from tuning.practice.setup import Setup, practice_machine
+from tuning.screens import answers, practice_bench, practice_debrief, practice_instructor
+
+CAUTION = (
+    "**This is a simulation.** On the real floor the machine's own procedures, its guarding and "
+    "its stop devices rule, and so do local codes and whoever is trained and licensed to run it. "
+    "Rolls and nips draw in, a full roll runs on for a long time, and no drill here has taught you "
+    "your machine: never try there what only went well here."
+)
+
+
+def page() -> None:
+    """Show the screen: the choice of a drill, the live bench, or the debrief."""
+    stage = practice_bench.stage()
+    if stage == "live":
+        practice_bench.show()
+    elif stage == "debrief":
+        practice_debrief.show()
+    else:
+        _choose()
+
+
+def _choose() -> None:
+    bench.heading("Practice", "Can I do it?")
+    st.warning(CAUTION)
+    scenario = bench.current_scenario()
+    try:
+        with st.spinner("Setting the gains for automatic …"):
+            machine = machine_of(scenario)
+    except ValueError as error:
+        bench.show_error(error, lead="There is no automatic to practise on this machine:")
+        return
+    drill, seed, traps = _drill(machine)
+    reason = drill.refused(machine)
+    if reason:
+        st.info(f"This drill does not suit the machine at hand: {bench.plain(reason)}. Choose "
+                "another machine at the left, or another drill.")  # fmt: skip
+    setup = Setup(drill.key, machine, seed, traps)
+    if st.button("Start this drill", type="primary", disabled=bool(reason), key="practice.start"):
+        try:
+            practice_bench.start(begin_practice(setup))
+        except PracticeError as error:
+            bench.show_error(error)
+            return
+        st.rerun()
+    practice_instructor.show(setup)
+    bench.caution()
+
+
+def machine_of(scenario: Scenario) -> Scenario:
+    """Return the machine to practise on: with the gains recommended for it, else those as found.
+
+    Args:
+        scenario: the machine at hand.
+
+    Raises:
+        ValueError: there are neither.
+    """
+    try:
+        limit, kinds = answers.chosen_ms_limit(), answers.chosen_kinds()
+        gains = answers.design(scenario, ms_limit=limit, kinds=kinds).gains
+    except ValueError:
+        if scenario.controller.Kc is None:
+            raise
+        gains = Gains.from_controller(scenario.controller)
+    return practice_machine(scenario, gains)
+
+
+def _drill(machine: Scenario) -> tuple[Drill, int, tuple[str, ...]]:
+    """Let the trainee choose a drill, and read what it is about."""
+    left, right = st.columns([2, 3], gap="medium")
+    with left:
+        key = st.radio(
+            "Drill", list(DRILLS), key="practice.drill", persist_state="session",
+            format_func=lambda key: "\n".join(_named(key, machine)),
+        )  # fmt: skip
+    drill = DRILLS[key]
+    with right:
+        st.subheader(drill.title)
+        st.markdown(drill.story)
+        st.markdown(f"**Goal.** {drill.goal.words}")
+        st.markdown(f"**Job card.** {_job(drill, machine)}")
+        with st.expander("A hint"):
+            st.markdown(drill.hint)
+        seed, traps = practice_instructor.chosen(drill, machine)
+    return drill, seed, traps
+
+
+def _named(key: str, machine: Scenario) -> Iterator[str]:
+    drill = DRILLS[key]
+    yield drill.title if not drill.refused(machine) else f"{drill.title} (not on this machine)"
+
+
+def _job(drill: Drill, machine: Scenario) -> str:
+    units = bench.unit_system()
+    wanted = units.text(machine.run.tension, "tension", digits=3)
+    speed = units.text(machine.run.line_speed, "speed", digits=3)
+    job = f"{wanted} at {speed}"
+    if not drill.refused(machine):
+        limit = drill.set_up(machine, 0).time_limit
+        job += f"; {sensible(limit, 2)} s at most, less if you finish before"
+    return bench.plain(job + ".")
