@@ -7,6 +7,7 @@ ends the run stands outside the fragment, so that it answers however busy the fr
 
 from __future__ import annotations
 
+import html
 import time
 from collections.abc import Callable
 from typing import Literal
@@ -40,12 +41,14 @@ SETPOINT_STEP = 0.01
 # All of the bench on one laptop screen: less air than the other screens have.
 _STYLE = (
     "<style>"
-    ".stMainBlockContainer{padding:2.6rem 1.5rem 1rem}"
+    ".stMainBlockContainer{padding:3.4rem 1.5rem 1rem}"
     ".stMainBlockContainer .stVerticalBlock{gap:.4rem}"
     ".stMainBlockContainer .stHorizontalBlock{gap:.35rem}"
     ".stMainBlockContainer .stButton button,.stMainBlockContainer .stPopover button"
     "{min-height:2.1rem;padding:0 .6rem}"
     ".stMainBlockContainer h4{padding:0}"
+    ".practice-status{display:flex;gap:0 1.2rem;flex-wrap:wrap;min-height:1.6rem}"
+    ".practice-call{min-height:2rem;font-size:1.35rem;font-weight:700;color:#d55e00}"
     "</style>"
 )
 
@@ -164,18 +167,23 @@ def _live() -> None:
 
 
 def _status(practice: Practice, panel: Panel) -> None:
-    """One line: what was called out, how the goal stands, how much time is left."""
+    """What was called out on the floor; how the goal stands, and how much time is left."""
     goal = DRILLS[practice.setup.drill].goal
     now = held_now(practice, goal)
     signs = {"tension": now.tension, "mode": now.mode, "line": now.line}
     state = " ".join(f"{'✓' if good else '✗'} {name}" for name, good in signs.items())
     left = practice.start.time_limit - practice.time
-    called = practice.called
+    parts = (
+        f"<b>Goal:</b> {state}",
+        f"held {min(now.time, goal.hold):.0f} of {goal.hold:.0f} s",
+        f"{left:.0f} s left",
+        f"automatic would give <b>{panel.automatic_output:.1f} %</b>",
+    )
+    call = f'<div class="practice-call">{html.escape(practice.called)}</div>'
+    status = "".join(f"<span>{part}</span>" for part in parts)
     st.markdown(
-        f"**{bench.plain(called)}** "
-        * bool(called)
-        + f"Goal: {state} · held {min(now.time, goal.hold):.0f} of {goal.hold:.0f} s · "
-        f"{left:.0f} s left · automatic would give **{panel.automatic_output:.1f} %**"
+        f'{call * bool(practice.start.call)}<div class="practice-status">{status}</div>',
+        unsafe_allow_html=True,
     )
 
 
