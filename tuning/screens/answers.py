@@ -23,7 +23,16 @@ from tuning.fit_machine import fit_machine
 from tuning.gain_plane import MS_LEVELS, GainPlane, gain_plane
 from tuning.gains import Gains
 from tuning.gains_as_set import GainsAsSet, judge_as_set
-from tuning.handover import Handover, handover
+from tuning.handover import Handover, switch
+from tuning.handover_conditions import (
+    ConditionStudy,
+    handover_conditions,
+    moved_at,
+    same_switch,
+)
+from tuning.handover_judged import OUTPUT_CHANGED, STEADY, Condition, Moves
+from tuning.handover_place import switch_place
+from tuning.handover_settings import SettingsStudy, what_settings_do
 from tuning.judged_rules import JudgedRule, rules_at_point
 from tuning.machine_fit import MachineFit
 from tuning.most_integral import KINDS, Kind
@@ -211,16 +220,39 @@ def switched(
     tracking: bool,
     setpoint_follows: bool,
     noise: bool,
+    moves: Moves = STEADY,
 ) -> Handover:
     """Return a simulated hand-over."""
-    return handover(
-        scenario,
-        gains,
-        diameter=diameter,
-        line_speed=line_speed,
+    place = switch_place(scenario, gains, diameter=diameter, line_speed=line_speed)
+    return switch(
+        place,
         setpoint_offset=setpoint_offset,
         tracking=tracking,
         setpoint_follows=setpoint_follows,
+        moved=moved_at(place, moves, noise=noise),
         noise=noise,
         runout=noise,
     )
+
+
+@st.cache_data(max_entries=20, show_spinner="Switching under all conditions …")
+def conditions(scenario: Scenario, gains: Gains | None) -> ConditionStudy:
+    """Return the switch under all conditions; without gains with those in the scenario."""
+    return handover_conditions(scenario, gains)
+
+
+@st.cache_data(max_entries=20, show_spinner="Switching with each setting …")
+def side_by_side(
+    scenario: Scenario, gains: Gains, *, diameter: float, line_speed: float
+) -> tuple[tuple[tuple[Condition, Handover], ...], tuple[tuple[Condition, Handover], ...]]:
+    """Return the switch with each setting, while steady and just after a change of the output."""
+    place = switch_place(scenario, gains, diameter=diameter, line_speed=line_speed)
+    return same_switch(place, STEADY), same_switch(place, OUTPUT_CHANGED)
+
+
+@st.cache_data(max_entries=20, show_spinner="Trying tracking and anti-windup …")
+def settings(
+    scenario: Scenario, gains: Gains, *, diameter: float, line_speed: float
+) -> SettingsStudy:
+    """Return what tracking and anti-windup do."""
+    return what_settings_do(switch_place(scenario, gains, diameter=diameter, line_speed=line_speed))

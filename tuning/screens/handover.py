@@ -14,15 +14,26 @@ from tuning.figures import draw_handover
 from tuning.gains import Gains
 from tuning.gains_as_set import gains_as_set
 from tuning.handover import Handover
-from tuning.screens import answers
+from tuning.handover_judged import (
+    CALM_BUMP,
+    CALM_JUMP,
+    OUTPUT_CHANGED,
+    SPEED_CHANGES,
+    STEADY,
+    Moves,
+)
+from tuning.screens import answers, handover_conditions_view
 from tuning.tables import gains_in_words
 
 RECOMMENDED, AS_FOUND, OWN = "recommended for the whole roll", "as found", "own"
 # Limits of the form: what a controller in the trade takes, and a little more.
 LEAST_GAIN, MOST_GAIN = 0.0001, 100.0
 LEAST_TIME, MOST_TIME = 0.001, 10_000.0
-# Beyond these an operator sees the switch [% of tension, % of output].
-CALM_BUMP, CALM_JUMP = 2.0, 1.0
+MOVES: dict[str, Moves] = {
+    "stands still": STEADY,
+    "moves: the output was just changed": OUTPUT_CHANGED,
+    "moves: the line changes speed": SPEED_CHANGES,
+}
 
 
 def page() -> None:
@@ -37,14 +48,18 @@ def page() -> None:
             "Setpoint at the switch, above (+) or below (−) the reading [%]", -30, 30, 5, 1,
             key="handover.offset",
         )  # fmt: skip
+        moves = _pick_moves(scenario)
         tracking, follows, noise = _pick_options(scenario)
         st.caption(bench.plain(f"Gains: {gains_in_words(gains)}"))
         h = answers.switched(
             scenario, gains, diameter=diameter, line_speed=line_speed,
             setpoint_offset=0.01 * offset, tracking=tracking, setpoint_follows=follows,
-            noise=noise,
+            noise=noise, moves=moves,
         )  # fmt: skip
-        _show(h, scenario, units, offset=0 if follows else offset, tracking=tracking)
+        _show(h, scenario, units, offset=0 if follows else offset, tracking=tracking, moves=moves)
+        handover_conditions_view.view(
+            scenario, units, gains=chosen, here=gains, diameter=diameter, line_speed=line_speed
+        )
     except ValueError as error:
         bench.show_error(error)
     bench.caution()
@@ -89,14 +104,28 @@ def _recommended(scenario: Scenario) -> Gains:
     return answers.design(scenario, ms_limit=limit, kinds=kinds).gains
 
 
+def _pick_moves(scenario: Scenario) -> Moves:
+    run = scenario.run
+    names = list(MOVES)
+    if run.crawl_speed == run.line_speed:
+        names.remove("moves: the line changes speed")
+    chosen = st.radio(
+        "The tension at the switch", names, horizontal=True, key=f"handover.moves.{len(names)}",
+        help="The output just changed is worth a tenth of the tension; the line goes from running "
+        "to crawl speed, or from below to running speed, at its usual rate. The switch is made "
+        "where the reading moves fastest.",
+    )  # fmt: skip
+    return MOVES[chosen]
+
+
 def _pick_options(scenario: Scenario) -> tuple[bool, bool, bool]:
     left, middle, right = st.columns(3)
     tracking = left.checkbox(
-        "Integral tracks in manual", scenario.controller.tracking, key="handover.tracking",
+        "Integral tracks", scenario.controller.tracking, key="handover.tracking",
         help="In manual the integral term follows the output, so that automatic starts from it.",
     )  # fmt: skip
     follows = middle.checkbox(
-        "Setpoint follows in manual", scenario.controller.setpoint_follows,
+        "Setpoint follows", scenario.controller.setpoint_follows,
         key="handover.follows",
         help="In manual the setpoint is the reading; the offset above then has no effect.",
     )  # fmt: skip
@@ -110,7 +139,13 @@ def _pick_options(scenario: Scenario) -> tuple[bool, bool, bool]:
 
 
 def _show(
-    h: Handover, scenario: Scenario, units: UnitSystem, *, offset: int, tracking: bool
+    h: Handover,
+    scenario: Scenario,
+    units: UnitSystem,
+    *,
+    offset: int,
+    tracking: bool,
+    moves: Moves,
 ) -> None:
     bump = units.text(0.01 * h.tension_bump * scenario.run.tension, "tension", digits=2)
     settled = f"{sensible(h.settling, 2)} s" if h.settling > 0.0 else "at once"
@@ -123,7 +158,8 @@ def _show(
     )
     left, middle, right = st.columns(3)
     left.metric("Bump in tension", f"{h.tension_bump:.1f} %")
-    left.caption(bench.plain(f"{bump}, beyond what the new setpoint asks for"))
+    alone = "" if moves == STEADY else " and what it would have done in manual"
+    left.caption(bench.plain(f"{bump}, beyond what the new setpoint asks for{alone}"))
     middle.metric("Jump of the output", f"{round(h.output_bump, 1) + 0.0:+.1f} %")
     middle.caption("at the first scan in automatic")
     right.metric("Settled", settled)
@@ -132,7 +168,7 @@ def _show(
     if not _lost(h):
         st.subheader("The hand-over in order")
         st.markdown(_steps(h))
-    st.markdown(f"**Next:** {_advice(h, offset=offset, tracking=tracking)}")
+    st.markdown(f"**Next:** {_advice(h, offset=offset, tracking=tracking, moves=moves)}")
 
 
 def _lost(h: Handover) -> bool:
@@ -141,7 +177,8 @@ def _lost(h: Handover) -> bool:
 
 
 def _steps(h: Handover) -> str:
-    output = h.trend.output[h.trend.automatic == 0.0][-1]
+    # With the output that stood before anything was done.
+    output = h.trend.output[0]
     wait = f"about {sensible(h.settling, 2)} s" if h.settling > 0.0 else "a few seconds"
     return (
         f"1. In manual, bring the output to {output:.1f} % and wait until the tension is steady.\n"
@@ -155,7 +192,7 @@ def _steps(h: Handover) -> str:
     )
 
 
-def _advice(h: Handover, *, offset: int, tracking: bool) -> str:
+def _advice(h: Handover, *, offset: int, tracking: bool, moves: Moves) -> str:
     if any("unstable" in warning for warning in h.warnings):
         return "stay in manual; take gains from *Full roll to core*."
     if not tracking and abs(h.output_bump) > CALM_JUMP:
@@ -165,6 +202,8 @@ def _advice(h: Handover, *, offset: int, tracking: bool) -> str:
         )
     if _lost(h):
         return "mend that first; there is no tension here to hand over."
+    if moves != STEADY:
+        return "wait until the tension stands still, then set the setpoint to it, then switch."
     if abs(h.output_bump) > CALM_JUMP and offset:
         return "bring the setpoint to the reading before you switch: the jump comes from the gap."
     if math.isnan(h.settling) and hunting(bench.current_scenario()):
