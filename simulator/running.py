@@ -344,7 +344,9 @@ def _start(
     notes: tuple[str, ...] = ()
     steady = steady_state(m, diameter=diameter, line_speed=line_speed, tension=T)
     output = min(max(steady.output, c.output_low), c.output_high)
-    if output != steady.output:
+    # A brake, or a clutch whose driven side stands, holds a standing roll at any lower tension.
+    stuck = line_speed == 0.0 and m.device != kernel.MOTOR and output > steady.output
+    if output != steady.output and not stuck:
         T = tension_at(m, diameter=diameter, line_speed=line_speed, output=output)
         notes = (
             f"the run starts at {max(T, 0.0):.4g} N, the tension of {output:.3g} %: "

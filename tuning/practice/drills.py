@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tuning.practice import drills_handover, drills_manual, drills_trouble
+from tuning.practice import drills_events, drills_handover, drills_manual, drills_trouble
 from tuning.practice.drill import Drill
 
 DRILLS: dict[str, Drill] = {
@@ -17,9 +17,9 @@ DRILLS: dict[str, Drill] = {
         drills_handover.AT_CRAWL,
         drills_handover.BRING_UP,
         drills_trouble.RINGING,
-        drills_trouble.SPLICE,
-        drills_trouble.FAST_STOP,
-        drills_trouble.WEB_BREAK,
+        drills_events.SPLICE,
+        drills_events.FAST_STOP,
+        drills_events.WEB_BREAK,
         drills_trouble.DRIFTED_ZERO,
         drills_trouble.STICKING,
     )

@@ -1,4 +1,4 @@
-"""Drills of what goes wrong on a running line, and how to get it back in hand."""
+"""Drills of a loop, a reading and a brake that are not as they should be."""
 
 from __future__ import annotations
 
@@ -8,14 +8,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from simulator import Action, Scenario, simulate
-from simulator.machine import diameter_range, web_leaves_roll
+from simulator import Scenario, simulate
 from simulator.plan import splice
-from simulator.speed_change import speed_change
-from simulator.torque_devices import Clutch, FrictionBrake, TorqueMotor
+from simulator.torque_devices import FrictionBrake
 from tuning.practice import moves
-from tuning.practice.chance import chance
 from tuning.practice.drill import Drill, Goal, Start
+from tuning.practice.drills_events import LAP, in_automatic
 from tuning.practice.drills_handover import BRING_UP
 from tuning.practice.drills_manual import full_roll, small_roll, unreachable
 from tuning.practice.lively_gain import gain_limit, with_gain
@@ -26,35 +24,17 @@ if TYPE_CHECKING:
 
 # Past its limit of stability a loop rings up, the farther the faster: the first of these [times the
 # limit, -] with which, left alone, it is that far off [share of the wanted tension] so soon [s].
-RINGS_UP, FAR, SOON = (1.05, 1.1, 1.2, 1.35, 1.5, 2.0), 0.25, 15.0
-# What knocks it [m of a lap of two plies], and when [s].
-KNOCK, KNOCK_AT = 0.3, 3.0
-# The splice is called this long before it comes [s].
-CALLED, SPLICE_AT = 10.0, 25.0
-# The bell rings, or the web breaks, between these [s].
-EARLIEST, LATEST = 15.0, 25.0
-
-
-def _some_time(seed: int, what: str) -> float:
-    return EARLIEST + (LATEST - EARLIEST) * chance(seed, what)
-
-
-def _in_automatic(scenario: Scenario, diameter: float) -> Start:
-    return Start(
-        scenario=scenario,
-        diameter=diameter,
-        line_speed=scenario.run.line_speed,
-        tension=scenario.run.tension,
-        wanted=scenario.run.tension,
-        setpoint=scenario.run.tension,
-        automatic=True,
-    )
+RINGS_UP, FAR, SOON = (1.01, 1.03, 1.06, 1.1, 1.2, 1.35, 1.5, 2.0), 0.25, 15.0
+# A lap knocks it then [s].
+KNOCK_AT = 3.0
+# Load cells may be zeroed on a web with less than this [share of the wanted tension, -].
+SLACK_ENOUGH = 0.02
 
 
 def _rings(scenario: Scenario, seed: int) -> Start:
     diameter, v = small_roll(scenario), scenario.run.line_speed
     limit = gain_limit(scenario, diameter=diameter, line_speed=v)
-    knock = splice(KNOCK_AT, length=KNOCK, line_speed=v)
+    knock = splice(KNOCK_AT, length=LAP, line_speed=v)
     wanted = scenario.run.tension
     lively = scenario
     for times in RINGS_UP:
@@ -66,7 +46,7 @@ def _rings(scenario: Scenario, seed: int) -> Start:
         late = alone.time > KNOCK_AT + 0.5 * SOON
         if np.ptp(alone.web_tension[late]) > 2.0 * FAR * wanted:
             break
-    return replace(_in_automatic(lively, diameter), plan=knock)
+    return replace(in_automatic(lively, diameter), plan=knock)
 
 
 def _ideal_rings(hands: Hands) -> Iterator[float]:
@@ -80,103 +60,20 @@ def _ideal_rings(hands: Hands) -> Iterator[float]:
     yield from moves.wait_for_goal(hands)
 
 
-def _splice(scenario: Scenario, seed: int) -> Start:
-    before, after = small_roll(scenario), full_roll(scenario)
-    if not web_leaves_roll(scenario):
-        before, after = after, diameter_range(scenario)[0]
-    call = (
-        (SPLICE_AT - CALLED, f"The splice comes in {CALLED:.0f} s."),
-        (SPLICE_AT, "The splice is made: the web runs on the new roll."),
-    )
-    v = scenario.run.line_speed
-    lap = splice(SPLICE_AT, length=KNOCK, line_speed=v)
-    new = Action(SPLICE_AT, "new roll", after)
-    return replace(
-        _in_automatic(scenario, before), plan=(new, *lap), call=call, judged_from=SPLICE_AT
-    )
-
-
-def _ideal_splice(hands: Hands) -> Iterator[float]:
-    new = next(a for a in hands.practice.start.plan if a.what == "new roll")
-    yield moves.LOOK
-    hands.do("preset", hands.holding_output(diameter=new.value))
-    yield new.at - hands.time
-    yield from moves.settle(hands)
-    yield from moves.wait_for_goal(hands)
-
-
-def _stop_diameter(scenario: Scenario) -> float | None:
-    """Return the largest roll whose tension the device can hold in a fast stop [m]."""
-    low, high = diameter_range(scenario)
-    for part in (1.0, 0.75, 0.5, 0.35, 0.2):
-        diameter = low + part * (high - low)
-        change = speed_change(
-            scenario, "fast stop", diameter=diameter, tension=scenario.run.tension
-        )
-        if change.has_torque and not unreachable(scenario, diameter):
-            return diameter
-    return None
-
-
-def _fast_stop(scenario: Scenario, seed: int) -> Start:
-    diameter = _stop_diameter(scenario)
-    assert diameter is not None
-    at = _some_time(seed, "bell")
-    return replace(
-        _in_automatic(scenario, diameter),
-        call=((at, "The bell: fast stop, now!"),),
-        judged_from=at,
-        time_limit=at + scenario.run.stop_time + 60.0,
-    )
-
-
-def _ideal_fast_stop(hands: Hands) -> Iterator[float]:
-    scenario = hands.practice.start.scenario
-    device, run = scenario.torque_device, scenario.run
-    at, _ = hands.practice.start.call[0]
-    late = device.lag + device.dead_time
-    yield at + 1.0 - hands.time
-    hands.do("manual")
-    hands.do("output", hands.holding_output(acceleration=-run.line_speed / run.stop_time))
-    yield min(0.5 * late, 0.2)
-    hands.do("fast stop")
-    # A clutch or motor must be halfway back to its torque when all stands, or the web pulls the
-    # roll around; a brake holds what it has.
-    ahead = 0.5 * late if isinstance(device, Clutch | TorqueMotor) else -0.3
-    yield max(run.stop_time - ahead, 0.1)
-    hands.do("output", hands.holding_output(line_speed=run.crawl_speed))
-    yield late + 1.0
-    yield from moves.wait_for_goal(hands)
-
-
-def _break(scenario: Scenario, seed: int) -> Start:
-    run = scenario.run
-    at = _some_time(seed, "break")
-    return replace(
-        _in_automatic(scenario, full_roll(scenario)),
-        plan=(Action(at, "web break"),),
-        call=((at, "Web break!"),),
-        judged_from=at,
-        time_limit=at + run.stop_time + run.acceleration_time + 150.0,
-    )
-
-
-def _ideal_break(hands: Hands) -> Iterator[float]:
-    scenario = hands.practice.start.scenario
-    at, _ = hands.practice.start.call[0]
-    yield at + 1.0 - hands.time
-    hands.do("manual")
-    hands.do("fast stop")
-    hands.do("output", hands.idle_output())
-    yield scenario.run.stop_time + 2.0
-    hands.do("thread")
-    yield 1.0
-    yield from moves.bring_up(hands)
-    yield from moves.wait_for_goal(hands)
-
-
 def _drifted_zero(scenario: Scenario, seed: int) -> Start:
     return TRAPS["drifted zero"].set(BRING_UP.set_up(scenario, seed), seed)
+
+
+def _not_slack(scenario: Scenario) -> str:
+    """Return why there is tension in the web at rest whatever one does; empty where it is slack."""
+    start = BRING_UP.set_up(scenario, 0)
+    rest = simulate(
+        scenario, duration=0.1, diameter=start.diameter, line_speed=0.0, tension=start.tension,
+        noise=False,
+    )  # fmt: skip
+    if rest.web_tension[0] < SLACK_ENOUGH * start.wanted:
+        return ""
+    return "at rest, its web has tension even at the lowest output, so there is nothing to zero on"
 
 
 def _ideal_zero(hands: Hands) -> Iterator[float]:
@@ -189,7 +86,7 @@ def _ideal_zero(hands: Hands) -> Iterator[float]:
 
 def _sticking(scenario: Scenario, seed: int) -> Start:
     diameter = 0.5 * (small_roll(scenario) + full_roll(scenario))
-    return TRAPS["sticking supply"].set(_in_automatic(scenario, diameter), seed)
+    return TRAPS["sticking supply"].set(in_automatic(scenario, diameter), seed)
 
 
 def _ideal_sticking(hands: Hands) -> Iterator[float]:
@@ -224,86 +121,6 @@ RINGING = Drill(
     faults=("gain too high",),
 )
 
-SPLICE = Drill(
-    key="splice to a new roll",
-    title="A splice to a new roll",
-    story=(
-        "The running roll comes to its end and the splicer swings the web over to a new one at "
-        "full speed. The new roll's own brake or clutch stands ready at the preset, or, if nobody "
-        "sets one, where the old one stood. That is the wrong torque by far, and automatic needs "
-        "time to find it out. The lap of the splice runs through the zone, too."
-    ),
-    goal=Goal(
-        "After the splice, have the controller in automatic and the tension within 5 % of the job "
-        "card for 10 s.",
-        automatic=True,
-    ),
-    points={"goal": 25, "time": 10, "outside": 30, "error": 20, "web": 15},
-    set_up=_splice,
-    ideal=_ideal_splice,
-    hint=(
-        "Work out the output of the new roll beforehand: torque goes with the diameter, so the "
-        "output does nearly. Set it as the preset before the splice comes."
-    ),
-    refused=lambda scenario: (
-        "a pull roll is not spliced"
-        if scenario.zone == "pull roll"
-        else unreachable(scenario, small_roll(scenario))
-        or unreachable(scenario, full_roll(scenario))
-    ),
-)
-
-FAST_STOP = Drill(
-    key="fast stop",
-    title="A fast stop",
-    story=(
-        "Everything runs well in automatic. When the bell rings you have to stop the line as fast "
-        "as the machine allows, and keep the web: neither slack nor broken. The roll wants to run "
-        "on."
-    ),
-    goal=Goal(
-        "After the bell, stop the line with the fast stop and have the web taut at rest, between a "
-        "quarter and one and three quarters of the job card, in manual, for 5 s.",
-        automatic=False,
-        line="standing",
-        band=0.75,
-        hold=5.0,
-    ),
-    points={"goal": 40, "time": 20, "outside": 15, "web": 25},
-    set_up=_fast_stop,
-    ideal=_ideal_fast_stop,
-    hint=(
-        "Stopping an unwinding roll takes more brake, a winding one less. At rest no loop can do "
-        "anything for the tension, but it will go on trying: be in manual by then."
-    ),
-    refused=lambda scenario: (
-        "" if _stop_diameter(scenario) else "its torque does not suffice for a fast stop"
-    ),
-    faults=("tracking off", "setpoint off"),
-)
-
-WEB_BREAK = Drill(
-    key="web break and restart",
-    title="A web break and the restart",
-    story=(
-        "It runs in automatic when the web breaks. The reading falls to nothing, and automatic "
-        "will do all it can to get it back. Stop, thread, and bring the line up again."
-    ),
-    goal=Goal(
-        "Stop the line, thread the web, and have the line at running speed in automatic again, "
-        "within 5 % of the job card for 10 s.",
-        automatic=True,
-    ),
-    points={"goal": 50, "time": 15, "bump": 10, "overshoot": 10, "web": 15},
-    set_up=_break,
-    ideal=_ideal_break,
-    hint=(
-        "Manual at once, or the output winds up to its end and the first pull breaks the web "
-        "again. Thread only with the line at rest, then output, crawl, tension, speed, automatic."
-    ),
-    refused=lambda scenario: unreachable(scenario, full_roll(scenario)),
-)
-
 DRIFTED_ZERO = Drill(
     key="drifted zero",
     title="A reading with drifted zero",
@@ -323,7 +140,7 @@ DRIFTED_ZERO = Drill(
         "With no tension in the web the load cells must read nothing. If they read something, "
         "zero them now, while it is slack; later you would zero away the tension itself."
     ),
-    refused=lambda scenario: unreachable(scenario, full_roll(scenario)),
+    refused=lambda scenario: unreachable(scenario, full_roll(scenario)) or _not_slack(scenario),
     faults=("drifted zero",),
 )
 

@@ -29,7 +29,7 @@ TRAINEE: tuple[What, ...] = (
     "thread", "preset", "zero error", "Kc", "Ti", "tracking", "setpoint follows",
 )  # fmt: skip
 # A trend on the screen has a sample at least this often [s], and no more than the panel shows.
-SAMPLE = 0.0625
+SAMPLE = 0.08
 # The stiffest web that a practice run sees over the scenario's own: a lap of two plies [-].
 STIFFEST = 2.0
 # Whoever takes the reading over as setpoint or zero takes the mean of so long [s].
@@ -153,15 +153,17 @@ def acted(practice: Practice, what: What, value: float = 0.0, over: float = 0.0)
 
 
 def zeroed(practice: Practice) -> Practice:
-    """Return a practice run in which the trainee zeroed the load cells on what they read now.
+    """Return a practice run in which the trainee zeroed the load cells on what they carry now.
 
     With the web slack that is right; with tension in the web the reading is off by it from then on.
+    It is done where the cells' own signal is, so that a reading at the end of its scale is no limit.
 
     Args:
         practice: the run so far.
     """
-    zero = float(practice.running.between[run_kernel.ZERO])
-    return acted(practice, "zero error", zero - mean_reading(practice))
+    running = practice.running
+    filtered = float(running.state[2 * running.machine.length.size + 1])
+    return acted(practice, "zero error", -running.sensor.gain * filtered)
 
 
 def mean_reading(practice: Practice) -> float:
