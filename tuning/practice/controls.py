@@ -48,6 +48,21 @@ def output_now(practice: Practice) -> float:
     return _last(practice, "output", float(memory[control_kernel.LAST_OUTPUT]))
 
 
+def automatic_now(practice: Practice) -> bool:
+    """Return whether the controller is in automatic, or was just switched to it.
+
+    Args:
+        practice: the run so far.
+    """
+    mode = float(practice.running.memory[control_kernel.MODE])
+    for action in reversed(practice.done):
+        if scan_of(practice.running.scenario, action) < practice.running.scan:
+            break
+        if action.what in ("automatic", "manual"):
+            return action.what == "automatic"
+    return mode == control_kernel.AUTOMATIC
+
+
 def setpoint_now(practice: Practice) -> float:
     """Return the setpoint that stands, or was just set [N].
 

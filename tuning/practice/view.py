@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from simulator import control_kernel, run_kernel
+from tuning.practice.controls import automatic_now, output_now, setpoint_now
 from tuning.practice.drill import Goal
 from tuning.practice.goal import Held, held
 from tuning.practice.panel import Line, Panel, Web
@@ -27,13 +28,14 @@ def panel_of(practice: Practice) -> Panel:
     return Panel(
         time=practice.time,
         reading=float(last[run_kernel.READING]),
-        setpoint=float(last[run_kernel.SETPOINT_N]),
-        output=float(last[run_kernel.OUTPUT]),
+        # What has just been set is shown at once, before the machine knows it.
+        setpoint=setpoint_now(practice),
+        output=output_now(practice),
         automatic_output=automatic_output(practice),
         line_speed=running.line_speed,
         diameter=2.0 * float(running.state[2 * N + 2]),
         roll_angle=float(running.state[2 * N + 3]),
-        automatic=bool(last[run_kernel.IS_AUTOMATIC]),
+        automatic=automatic_now(practice),
         line=_line(practice),
         web=_web(practice),
         wanted=practice.start.wanted,

@@ -52,6 +52,10 @@ def test_quick_pushes_add_up_before_the_next_scan(run):
     for _ in range(3):
         run = controls.output_nudged(run, 0.1)
     assert controls.output_now(run) == pytest.approx(was + 0.3, abs=1e-3)
+    # … and the panel shows at once what was done, also while the run is paused.
+    shown = panel_of(acted(controls.setpoint_set(run, 99.0), "automatic"))
+    assert (shown.setpoint, shown.automatic) == (99.0, True)
+    assert shown.output == controls.output_now(run)
     run = advanced(run, 5)
     assert run.running.memory[control_kernel.LAST_OUTPUT] == pytest.approx(was + 0.3, abs=1e-3)
 
