@@ -21,10 +21,11 @@ ON_TARGET, BAR = 0.1, 0.25
 STYLE = (
     ".panel-live{display:flex;flex-wrap:wrap;gap:2px 18px;font-family:'Source Sans',sans-serif;"
     "font-variant-numeric:tabular-nums lining-nums;line-height:1.05}"
-    ".panel-live .rest{flex:1 1 360px;display:grid;grid-template-columns:repeat(3,minmax(0,1fr));"
+    ".panel-live .rest{flex:1 1 320px;display:grid;grid-template-columns:repeat(3,minmax(0,1fr));"
     "gap:2px 10px}"
     ".panel-live .name{font-size:14px;white-space:nowrap}"
     ".panel-live .value{white-space:nowrap;font-weight:600;font-size:30px}"
+    ".panel-live .tension{width:190px}"
     ".panel-live .tension .value{font-size:54px}"
     ".panel-live .number{display:inline-block;text-align:right}"
     ".panel-live .unit{font-size:16px;font-weight:400;padding-left:4px}"
@@ -36,8 +37,9 @@ STYLE = (
     ".panel-live .middle{width:3px;margin-left:-1px;background:currentColor}"
     ".panel-live .needle{width:8px;margin-left:-4px;border:1px solid currentColor;"
     "box-sizing:border-box}"
-    ".panel-live .verdict{font-size:16px;font-weight:600;white-space:nowrap;height:20px;"
-    "padding-top:2px}"
+    ".panel-live .verdict{display:flex;justify-content:space-between;font-size:15px;"
+    "font-weight:600;white-space:nowrap;height:19px;padding-top:2px}"
+    ".panel-live .aim{font-weight:400}"
     ".panel-live .dot{display:inline-block;width:13px;height:13px;margin-right:6px}"
 )
 
@@ -58,13 +60,13 @@ def readings_html(panel: Panel, scenario: Scenario, *, units: UnitSystem = METRI
     full = units.show(diameter_range(scenario)[1], "diameter")
     cells = [
         _reading("Setpoint", units.show(panel.setpoint, "tension"), scale, force),
-        _reading("Output", panel.output, 100.0, "%", decimals=1),
+        _reading("Output", panel.output, 99.9, "%"),
         _mode(panel.automatic),
         _reading("Line speed", units.show(panel.line_speed, "speed"), top, speed),
         _reading("Roll diameter", units.show(panel.diameter, "diameter"), full, length),
         _web(panel),
     ]
-    tension = _reading("Tension", units.show(panel.reading, "tension"), scale, force)
+    tension = _reading("Tension", units.show(panel.reading, "tension"), scale, force, signed=True)
     return (
         f'<div class="panel-live"><div class="tension">{tension}'
         f"{deviation_bar(panel.reading, panel.wanted, units=units)}</div>"
@@ -88,15 +90,15 @@ def deviation_bar(reading: float, wanted: float, *, units: UnitSystem = METRIC) 
     word, colour, sign = verdict(reading, wanted)
     place = 50.0 + 50.0 * min(max(off / BAR, -1.0), 1.0)
     edge = 50.0 * ON_TARGET / BAR
-    aim = f"{units.plain(wanted, 'tension', digits=3)}"
+    aim = units.plain(wanted, "tension", digits=3)
     return (
         f'<div class="bar" role="img" aria-label="tension {word}, wanted {html.escape(aim)}">'
         f'<i class="target" style="left:{50 - edge:g}%;width:{2 * edge:g}%"></i>'
         f'<i class="mark" style="left:{50 - edge:g}%"></i>'
         f'<i class="mark" style="left:{50 + edge:g}%"></i><i class="middle" style="left:50%"></i>'
         f'<i class="needle" style="left:{place:.1f}%;background:{colour}"></i></div>'
-        f'<div class="verdict"><span style="color:{colour}">{sign}</span> {word} '
-        f'<span class="unit">of {html.escape(aim)} ± 10 %</span></div>'
+        f'<div class="verdict"><span><span style="color:{colour}">{sign}</span> {word}</span>'
+        f'<span class="aim">{html.escape(aim)} ± {100 * ON_TARGET:g} %</span></div>'
     )
 
 
@@ -114,11 +116,10 @@ def verdict(reading: float, wanted: float) -> tuple[str, str, str]:
     return "low", BLUE, "▼"
 
 
-def _reading(name: str, value: float, largest: float, unit: str, *, decimals: int = -1) -> str:
-    if decimals < 0:
-        decimals = max(0, 2 - math.floor(math.log10(largest)))
-    # Room for a sign and for what goes a little beyond the scale.
-    room = len(f"{-1.2 * largest:.{decimals}f}")
+def _reading(name: str, value: float, largest: float, unit: str, *, signed: bool = False) -> str:
+    decimals = max(0, 2 - math.floor(math.log10(largest)))
+    # Room for what goes a little beyond the scale, and for a sign where there may be one.
+    room = len(f"{(-1.2 if signed else 1.2) * largest:.{decimals}f}")
     text = f"{value:.{decimals}f}" if math.isfinite(value) else "–"
     # "-0" is nothing to read.
     text = text.removeprefix("-") if not text.strip("-0.") else text

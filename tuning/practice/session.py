@@ -28,6 +28,8 @@ TRAINEE: tuple[What, ...] = (
     "output", "setpoint", "automatic", "manual", "line speed", "start", "stop", "fast stop",
     "thread", "preset", "zero error", "Kc", "Ti", "tracking", "setpoint follows",
 )  # fmt: skip
+# More than an hour of pushes in every scan.
+MOST_ACTIONS = 20_000
 # A trend on the screen has a sample at least this often [s], and no more than the panel shows.
 SAMPLE = 0.08
 # The stiffest web that a practice run sees over the scenario's own: a lap of two plies [-].
@@ -149,6 +151,11 @@ def acted(practice: Practice, what: What, value: float = 0.0, over: float = 0.0)
     """
     if what not in TRAINEE:
         raise PracticeError(f"{what}: a trainee can do {', '.join(TRAINEE)}")
+    fastest = practice.start.scenario.run.line_speed
+    if what == "line speed" and value > fastest:
+        raise PracticeError(f"line speed {value:.4g} m/s: at most {fastest:.4g} m/s")
+    if len(practice.done) >= MOST_ACTIONS:
+        raise PracticeError(f"no run has more than {MOST_ACTIONS} actions: finish this one")
     return replace(practice, done=(*practice.done, Action(practice.time, what, value, over)))
 
 
@@ -156,7 +163,7 @@ def zeroed(practice: Practice) -> Practice:
     """Return a practice run in which the trainee zeroed the load cells on what they carry now.
 
     With the web slack that is right; with tension in the web the reading is off by it from then on.
-    It is done where the cells' own signal is, so that a reading at the end of its scale is no limit.
+    It is done on the cells' own signal, so that a reading at the end of its scale is no limit.
 
     Args:
         practice: the run so far.

@@ -24,7 +24,14 @@ from simulator.plan import What, scan_of
 from simulator.simulation import MOST_STEPS
 from tuning.practice.drill import PracticeError
 from tuning.practice.drills import DRILLS
-from tuning.practice.session import TRAINEE, Practice, begin_practice, last_scan, repeated
+from tuning.practice.session import (
+    MOST_ACTIONS,
+    TRAINEE,
+    Practice,
+    begin_practice,
+    last_scan,
+    repeated,
+)
 from tuning.practice.setup import MOST_SEED, Setup, trap_refused
 from tuning.practice.traps import TRAPS
 
@@ -34,7 +41,7 @@ ABOUT = (
     "its own procedures and by the people licensed to work on it."
 )
 LARGEST_FILE = 2_000_000  # bytes
-MOST_ACTIONS, MOST_FAULTS = 20_000, 100
+MOST_FAULTS = 100
 # Below this a scan times the scan time still gives the scan back, and a trend has room in memory.
 MOST_SCANS = 1_000_000
 # Beyond this no value of an action means anything on a machine [any].

@@ -74,14 +74,21 @@ def set_up(setup: Setup) -> Start:
     drill = DRILLS[setup.drill]
     if reason := drill.refused(setup.scenario):
         raise PracticeError(f"drill {drill.title!r} does not suit this machine: {reason}")
-    start = drill.set_up(setup.scenario, setup.seed)
     for key in setup.traps:
+        if setup.traps.count(key) > 1:
+            raise PracticeError(f"trap {key!r}: is set twice")
         if key not in TRAPS:
             raise PracticeError(f"trap {key!r}: must be one of {', '.join(TRAPS)}")
         if reason := trap_refused(setup.scenario, setup.drill, key):
             raise PracticeError(f"trap {TRAPS[key].title!r}: {reason}")
-        start = TRAPS[key].set(start, setup.seed)
-    return replace(start, shake=_own_shake(start))
+    try:
+        start = drill.set_up(setup.scenario, setup.seed)
+        for key in setup.traps:
+            start = TRAPS[key].set(start, setup.seed)
+        return replace(start, shake=_own_shake(start))
+    except ValueError as error:
+        # What drill and traps make of an odd machine may be no machine any more.
+        raise PracticeError(f"drill {drill.title!r} can't be set up here: {error}") from None
 
 
 def _own_shake(start: Start) -> float:

@@ -18,7 +18,7 @@ from tuning.practice.panel import WINDOW, Array, Panel
 from tuning.practice.readings import ON_TARGET
 
 # Heights of the two panels, and of all with its words [px].
-TENSION_HEIGHT, OUTPUT_HEIGHT, HEIGHT = 146, 66, 284
+TENSION_HEIGHT, OUTPUT_HEIGHT, HEIGHT = 142, 64, 284
 # Stretches of the window of which the least and the largest value are drawn [-].
 STRETCHES = 240
 # Units of a panel's own page, whatever its size on the screen [-].
@@ -61,7 +61,7 @@ def trend_html(panel: Panel, scenario: Scenario, *, units: UnitSystem = METRIC) 
     shades, words = _modes(panel.time, rows)
     unit = units.label("tension")
     above = 26
-    below = above + TENSION_HEIGHT + 26
+    below = above + TENSION_HEIGHT + 32
     return (
         f'<div class="trend-live" style="height:{HEIGHT}px" role="img" '
         f'aria-label="tension, setpoint and output over the last {WINDOW:g} seconds">'
@@ -191,10 +191,7 @@ def _ticks(top: int, height: int, ticks: tuple[tuple[float, str], ...]) -> str:
 
 def _seconds(top: int) -> str:
     marks = "".join(
-        f'<span style="left:{100.0 * k / 6:.1f}%">{"now" if k == 6 else f"−{60 - 10 * k}"}</span>'
-        for k in (0, 1, 2, 4, 5, 6)
+        f'<span style="left:{100.0 * k / 6:.1f}%">{text}</span>'
+        for k, text in ((0, "−60 s"), (2, "−40 s"), (4, "−20 s"), (6, "now"))
     )
-    return (
-        f'<div class="scale" style="top:{top}px">{marks}<span style="left:50%">seconds ago</span>'
-        "</div>"
-    )
+    return f'<div class="scale" style="top:{top}px">{marks}</div>'

@@ -114,7 +114,7 @@ def _show_logs(logs: list[tuple[str, Practice]]) -> None:
             f"{summary.median:.0f}. {bench.told(summary.teach)}"
         )
     st.download_button(
-        "Save the table", class_csv(rows), on_click="ignore", file_name="class_table.csv",
+        "Save the table", class_csv(rows).encode("utf-8-sig"), on_click="ignore", file_name="class_table.csv",
         mime="text/csv", key="practice.table",
     )  # fmt: skip
     names = [name for name, _ in runs]

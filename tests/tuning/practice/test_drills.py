@@ -114,6 +114,7 @@ def test_every_trap_leaves_the_drill_possible(film_machine, key, trap):
         (("no such drill", 0, ()), "must be one of output at full roll"),
         (("fast stop", -1, ()), "seed -1: must lie between 0 and"),
         (("fast stop", 0, ("rain",)), "trap 'rain': must be one of"),
+        (("fast stop", 0, ("noisy reading", "noisy reading")), "is set twice"),
     ],
 )
 def test_an_unknown_setup_is_refused_with_what_is_known(film_machine, setup, said):

@@ -1,5 +1,7 @@
 """A practice run is a value: the same hands at the same scans give the same bits."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -12,6 +14,7 @@ from tuning.practice.drill import PracticeError
 from tuning.practice.drills import DRILLS
 from tuning.practice.hands import performed
 from tuning.practice.session import (
+    MOST_ACTIONS,
     TRAINEE,
     acted,
     advanced,
@@ -94,6 +97,21 @@ def test_only_what_a_trainee_has_a_control_for(film_machine):
         assert what not in TRAINEE
         with pytest.raises(PracticeError, match="a trainee can do output"):
             acted(run, what, 1.0)
+
+
+def test_what_no_log_could_keep_is_not_done(film_machine):
+    run = begin_practice(Setup("output at full roll", film_machine))
+    with pytest.raises(PracticeError, match=r"line speed 99 m/s: at most 2\.5 m/s"):
+        acted(run, "line speed", 99.0, 1.0)
+    full = replace(run, done=(Action(1.0, "output", 5.0),) * MOST_ACTIONS)
+    with pytest.raises(PracticeError, match="finish this one"):
+        acted(full, "output", 6.0)
+
+
+def test_a_machine_that_a_drill_makes_impossible_is_refused_in_words(film_machine):
+    wild = replace(film_machine, controller=replace(film_machine.controller, Kc=1e6))
+    with pytest.raises(PracticeError, match="can't be set up here"):
+        begin_practice(Setup("hand-over at crawl", wild))
 
 
 def test_time_ends_with_the_drill(film_machine):
