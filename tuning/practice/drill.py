@@ -82,7 +82,7 @@ class Drill:
         title: name on the screen.
         story: what has happened, in our own invented plant.
         goal: what must hold at the end.
-        points: what each part of the score is worth, 100 in all [-].
+        points: what each part of the score is worth, 100 in all, or none for no score [-].
         set_up: puts the drill on a machine, with a seed for what is left to chance.
         ideal: how someone who knows the machine does it.
         refused: why a machine does not suit the drill; empty where it does.

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from tuning.practice import drills_events, drills_handover, drills_manual, drills_trouble
+from tuning.practice import (
+    drills_events,
+    drills_free,
+    drills_handover,
+    drills_manual,
+    drills_trouble,
+)
 from tuning.practice.drill import Drill
 
 DRILLS: dict[str, Drill] = {
@@ -22,5 +28,6 @@ DRILLS: dict[str, Drill] = {
         drills_events.WEB_BREAK,
         drills_trouble.DRIFTED_ZERO,
         drills_trouble.STICKING,
+        drills_free.FREE_RUN,
     )
 }

@@ -63,7 +63,8 @@ class Measures:
         goal_time: from the start, or the call, until the goal held for good [s]; nan if it did not.
         reached: the same until the tension first was on target for 3 s [s]; nan if never.
         switches: hand-overs to automatic.
-        overshoot: how far the tension went above the wanted one [% of it].
+        overshoot: how far the tension went above the wanted one, once it had been there or below
+            [% of it].
         iae: integral of the absolute error [N s].
         error: mean absolute error [% of the wanted tension].
         outside: time farther off than 10 % [s].
@@ -127,7 +128,7 @@ def measured(practice: Practice, run: Trend | None = None) -> Measures:
         goal_time=max(began - start.judged_from, 0.0) if done else math.nan,
         reached=_reached(run, off, start.judged_from),
         switches=tuple(_switches(practice, run)),
-        overshoot=max(float(off[judged].max()), 0.0) if judged.any() else 0.0,
+        overshoot=_overshoot(off[judged]),
         iae=float(np.abs(run.web_tension[judged] - start.wanted).sum() * scan),
         error=float(np.abs(off[judged]).mean()) if judged.any() else 0.0,
         outside=float((np.abs(off[judged]) > 100.0 * TOLERANCE).sum() * scan),
@@ -137,6 +138,12 @@ def measured(practice: Practice, run: Trend | None = None) -> Measures:
         travel=float(sum(abs(a.value - was) for a, was in zip(moves, came_from, strict=True))),
         swinging=_swinging(run, off, scan),
     )
+
+
+def _overshoot(off: Array) -> float:
+    """Largest error above 0 after the first that is not [%]: a tension found too high is none."""
+    there = np.flatnonzero(off <= 0.0)
+    return max(float(off[there[0] :].max()), 0.0) if there.size else 0.0
 
 
 def _reached(run: Trend, off: Array, judged_from: float) -> float:

@@ -19,7 +19,6 @@ from simulator.errors import SimulationError
 from simulator.figure_style import round_size
 from simulator.plan import What
 from simulator.screens import bench
-from simulator.units import sensible
 from tuning.practice import controls
 from tuning.practice.drill import PracticeError
 from tuning.practice.drills import DRILLS
@@ -46,8 +45,9 @@ _STYLE = (
     ".stMainBlockContainer .stHorizontalBlock{gap:.35rem}"
     ".stMainBlockContainer .stButton button,.stMainBlockContainer .stPopover button"
     "{min-height:2.1rem;padding:0 .6rem}"
-    ".stMainBlockContainer h4{padding:0}"
-    ".practice-status{display:flex;gap:0 1.2rem;flex-wrap:wrap;min-height:1.6rem}"
+    # A markdown's box ends a rem above its text.
+    ".stMainBlockContainer h4{padding:0 0 1rem}"
+    ".practice-status{display:flex;gap:0 1.2rem;flex-wrap:wrap;padding-bottom:1rem}"
     ".practice-call{min-height:2rem;font-size:1.35rem;font-weight:700;color:#d55e00}"
     "</style>"
 )
@@ -213,7 +213,7 @@ def _loop_controls(practice: Practice, panel: Panel) -> None:
     with _row():
         _name(f"Setpoint [{units.label('tension')}]")
         for sign in (-5, -1, 1, 5):
-            by = sensible(units.show(abs(sign) * step, "tension"), 2)
+            by = f"{units.show(abs(sign) * step, 'tension'):.2g}"
             st.button(
                 f"{'+' if sign > 0 else '−'}{by}", key=f"practice.setpoint{sign:+d}",
                 on_click=_act, help="Setpoint up or down",

@@ -42,10 +42,11 @@ def show() -> None:
     debrief, picture = _kept(practice_bench.run(), units)
     score = debrief.score
     st.header(f"Debrief: {debrief.drill.title}")
-    goal = "Goal reached" if debrief.measures.done else "Goal not reached"
-    st.markdown(f"### {score.total:.0f} of 100: {_WORDS[score.word]}. {goal}.")
-    for text in debrief.advice:
-        st.info(bench.told(text))
+    if score.marks:
+        goal = "Goal reached" if debrief.measures.done else "Goal not reached"
+        st.markdown(f"### {score.total:.0f} of 100: {_WORDS[score.word]}. {goal}.")
+        for text in debrief.advice:
+            st.info(bench.told(text))
     bench.show_picture(picture, alt=_alt(debrief))
     left, right = st.columns(2, gap="medium")
     with left:
@@ -70,9 +71,9 @@ def _kept(practice: Practice, units: UnitSystem) -> tuple[Debrief, bytes]:
 
 
 def _alt(debrief: Debrief) -> str:
+    score = f"; score {debrief.score.total:.0f} of 100" if debrief.score.marks else ""
     return (
-        f"Trend of the run beside the ideal one, with {len(debrief.moments)} marked moments; "
-        f"score {debrief.score.total:.0f} of 100."
+        f"Trend of the run beside the ideal one, with {len(debrief.moments)} marked moments{score}."
     )
 
 
@@ -92,6 +93,8 @@ def _show_traps(debrief: Debrief) -> None:
 
 
 def _show_marks(debrief: Debrief) -> None:
+    if not debrief.score.marks:
+        return
     st.subheader("Where the points are")
     rows = [
         {"Part": PARTS[mark.part], "Points": f"{mark.points:.0f} of {mark.most:.0f}"}

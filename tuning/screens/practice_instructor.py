@@ -105,7 +105,7 @@ def _show_logs(logs: list[tuple[str, Practice]]) -> None:
     runs = [(name, p) for name, p in logs if p.done or p.running.scan > 1]
     if not runs:
         return
-    rows = class_table(runs)
+    rows = class_table([(name, p) for name, p in runs if DRILLS[p.setup.drill].points])
     st.table([_cells(row) for row in rows], hide_index=True, alt="One row for each log")
     for summary in class_summary(rows):
         title = DRILLS[summary.drill].title
@@ -114,8 +114,8 @@ def _show_logs(logs: list[tuple[str, Practice]]) -> None:
             f"{summary.median:.0f}. {bench.told(summary.teach)}"
         )
     st.download_button(
-        "Save the table", class_csv(rows).encode("utf-8-sig"), on_click="ignore", file_name="class_table.csv",
-        mime="text/csv", key="practice.table",
+        "Save the table", class_csv(rows).encode("utf-8-sig"), on_click="ignore",
+        file_name="class_table.csv", mime="text/csv", key="practice.table",
     )  # fmt: skip
     names = [name for name, _ in runs]
     which = st.selectbox("Look at the debrief of", names, key="practice.look")

@@ -64,6 +64,15 @@ def test_the_iae_of_a_dying_swing(made):
     assert m.overshoot == pytest.approx(30.0, rel=1e-2)
 
 
+def test_a_tension_found_too_high_is_no_overshoot(made):
+    run, whole = made
+    t, wanted = whole.time, run.start.wanted
+    falling = wanted * (1.4 - 0.04 * t)
+    swing = np.where(t < 12.0, falling, wanted * (1.0 + 0.06 * np.sin(t)))
+    assert measured(run, by_hand(whole, swing)).overshoot == pytest.approx(6.0, rel=1e-2)
+    assert measured(run, by_hand(whole, np.full(t.size, 1.3 * wanted))).overshoot == 0.0
+
+
 def test_a_switch_is_measured_from_what_was_before(made):
     run, whole = made
     t, wanted = whole.time, run.start.wanted
@@ -173,6 +182,6 @@ def test_marks_add_up(film_machine, key):
     run = performed(Setup(key, film_machine, 2), idle)
     ideal = measured(performed(run.setup, DRILLS[key].ideal))
     score = scored(key, run.start, measured(run), ideal)
-    assert sum(mark.most for mark in score.marks) == 100.0
+    assert sum(mark.most for mark in score.marks) == sum(DRILLS[key].points.values())
     assert all(0.0 <= mark.points <= mark.most for mark in score.marks)
     assert score.total <= sum(mark.points for mark in score.marks) + 1e-9
