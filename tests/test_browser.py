@@ -5,6 +5,7 @@ Needs a Chromium on the machine; skipped with a reason where there is none.
 
 import json
 import math
+import re
 import shutil
 import socket
 import subprocess
@@ -278,3 +279,105 @@ def test_a_recorded_step_test_teaches_the_machine(page, address, tmp_path):
     page.get_by_text("Back to the machine as described").wait_for(timeout=WAIT)
     settled(page)
     sound(page)
+
+
+def drill_started(page, address, title):
+    page.goto(f"{address}/practice")
+    page.get_by_role("button", name="Start this drill").wait_for(timeout=WAIT)
+    page.get_by_text(title, exact=True).first.click()
+    page.get_by_role("heading", name=title).wait_for(timeout=WAIT)
+    page.get_by_role("button", name="Start this drill").click()
+    page.locator(".live-view").wait_for(timeout=WAIT)
+    page.wait_for_timeout(1500)
+
+
+def shown(page, name):
+    """A reading of the operator's panel."""
+    text = page.locator(".panel-live").inner_text().replace("\N{MINUS SIGN}", "-")
+    return float(re.search(name + r"\s+(-?[\d.]+)", text).group(1))
+
+
+def test_a_drill_from_its_start_to_its_debrief_and_into_the_class_table(page, address, tmp_path):
+    """An operator's way: one move in proportion, reading to setpoint, automatic, wait, finish."""
+    drill_started(page, address, "Hand over without a bump")
+    assert "MANUAL" in page.locator(".panel-live").inner_text()
+    output, tension = shown(page, "Output"), shown(page, "Tension")
+    aim = output * 150.0 / tension
+    entry = page.locator("input[aria-label^='Output']")
+    entry.click()
+    # Typed slowly, while the bench goes on: nothing is lost.
+    entry.press_sequentially(f"{aim:.1f}", delay=250)
+    assert entry.input_value() == f"{aim:.1f}"
+    entry.press("Enter")
+    page.wait_for_timeout(1500)
+    assert shown(page, "Output") == pytest.approx(aim, abs=0.06)
+    page.get_by_text("5×", exact=True).click()
+    page.wait_for_timeout(3000)
+    page.get_by_text("1×", exact=True).click()
+    page.wait_for_timeout(600)
+    page.get_by_role("button", name="Setpoint = reading").click()
+    page.wait_for_timeout(600)
+    page.get_by_role("button", name="Automatic", exact=True).click()
+    page.wait_for_timeout(600)
+    assert "AUTO" in page.locator(".panel-live").inner_text()
+    page.get_by_text("5×", exact=True).click()
+    page.get_by_text("held 10 of 10 s").wait_for(timeout=WAIT)
+    page.get_by_role("button", name="Finish").click()
+    settled(page)
+    sound(page)
+    verdict = page.get_by_role("heading", name="of 100").inner_text()
+    assert int(verdict.split()[0]) >= 80, verdict
+    assert "Goal reached" in verdict
+    assert page.get_by_text("Ideal operator", exact=True).count() == 1
+    with page.expect_download() as waiting:
+        page.get_by_role("button", name="Save the log").click()
+    log = tmp_path / "seat 7.json"
+    waiting.value.save_as(log)
+    assert json.loads(log.read_text(encoding="utf-8"))["version"] == 1
+    page.get_by_role("button", name="Another drill").click()
+    page.get_by_text("For the instructor: assignments").click()
+    page.locator("input[type='file'][accept*='json']").set_input_files(log)
+    page.get_by_text("reached the goal, median score").wait_for(timeout=WAIT)
+    table = page.locator("[data-testid='stTable']").inner_text()
+    assert "seat 7" in table and verdict.split()[0] in table
+    page.get_by_role("button", name="Open the debrief").click()
+    settled(page)
+    assert page.get_by_role("heading", name="of 100").inner_text() == verdict
+    sound(page)
+
+
+@pytest.mark.parametrize(("width", "height"), [(1366, 768), (1024, 768)])
+def test_the_live_bench_stands_still_on_a_small_screen(page, address, width, height):
+    """All controls and readings above the fold, and none of them moves while it runs."""
+    page.set_viewport_size({"width": width, "height": height})
+    drill_started(page, address, "The loop starts to ring")
+
+    def places():
+        found = page.locator("[data-testid='stMain'] button, .panel-live .name, .live-view svg")
+        return [(round(b["x"]), round(b["y"])) for b in map(bounds, found.all()) if b]
+
+    def bounds(element):
+        return element.bounding_box()
+
+    first = places()
+    assert len(first) > 20
+    page.wait_for_timeout(4000)
+    assert places() == first
+    view = page.locator(".live-view").bounding_box()
+    assert view["y"] + view["height"] <= height
+    assert page.evaluate("document.scrollingElement.scrollWidth") <= width
+    # To manual stops the swing's source; pause stops the time, and both at once.
+    page.get_by_role("button", name="Manual", exact=True).click()
+    page.wait_for_timeout(1000)
+    assert "MANUAL" in page.locator(".panel-live").inner_text()
+    page.get_by_text("Pause", exact=True).click()
+    page.wait_for_timeout(1000)
+    before = page.locator(".live-view").inner_html()
+    page.wait_for_timeout(1000)
+    assert page.locator(".live-view").inner_html() == before
+    page.get_by_role("button", name="Step 0.5 s").click()
+    page.wait_for_timeout(1000)
+    assert page.locator(".live-view").inner_html() != before
+    page.get_by_role("button", name="Leave").click()
+    page.get_by_role("button", name="Start this drill").wait_for(timeout=WAIT)
+    assert page.console_errors == []
