@@ -10,6 +10,7 @@ from tuning.practice.drill import Drill
 from tuning.practice.drills import DRILLS
 from tuning.practice.hands import performed
 from tuning.practice.measures import Measures, measured
+from tuning.practice.moments import Moment, moments
 from tuning.practice.score import Score, scored
 from tuning.practice.session import Practice, trend
 
@@ -27,6 +28,7 @@ class Debrief:
         ideal: measures of that.
         score: of the run, against the ideal.
         advice: one or two sentences that depend on what was done.
+        moments: of the run, in the order of time; the picture has their numbers, from 1.
     """
 
     practice: Practice
@@ -37,6 +39,7 @@ class Debrief:
     ideal: Measures
     score: Score
     advice: tuple[str, ...]
+    moments: tuple[Moment, ...]
 
 
 def debriefed(practice: Practice) -> Debrief:
@@ -58,4 +61,5 @@ def debriefed(practice: Practice) -> Debrief:
         ideal=ideal,
         score=scored(drill.key, practice.start, m, ideal),
         advice=advice(practice, run, m, ideal),
+        moments=moments(practice, run, m),
     )
