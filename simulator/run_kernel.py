@@ -51,8 +51,8 @@ MOST_WEBS = 16
 # Where a run keeps what it needs from one scan to the next, besides the state of the machine and
 # the controller's memory.
 STUCK, PLAYED, BROKEN, ZERO, DROPPED_UNTIL, NIP_ANGLE, WEBS = 0, 1, 2, 3, 4, 5, 6
-RAMP_FROM, RAMP_TO, RAMP_START, RAMP_TIME, PRESET = 7, 8, 9, 10, 11
-BETWEEN = 12
+RAMP_FROM, RAMP_TO, RAMP_START, RAMP_TIME, PRESET, BREAKS = 7, 8, 9, 10, 11, 12
+BETWEEN = 13
 
 # Share of the tension range at which a web that has just been threaded is taut [-].
 JUST_TAUT = 1e-3
@@ -310,7 +310,9 @@ def _run(
                     for span in range(N):
                         if forces[0, span] > thinnest * m.breaking_tension:
                             broken = True
-                            happened[BROKEN_AT] = now + h
+                            between[BREAKS] += 1.0
+                            if math.isnan(happened[BROKEN_AT]):
+                                happened[BROKEN_AT] = now + h
             t += lasts
             if pieces[piece, 3]:
                 taken[scan + 1 + reading_scans] = state[2 * N + 1]

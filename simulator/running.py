@@ -39,16 +39,16 @@ class Running:
         machine: as plain numbers.
         sensor: as plain numbers.
         controller: as plain numbers, with what the run has changed of its settings.
-        pieces: of one scan, as `run_kernel.run` wants them, shape (n, 4).
+        pieces: of one scan, as `run_kernel.run` wants them, shape (n, 4) [any].
         output_scans: whole scans of the dead time before the torque device [-].
         reading_scans: whole scans of the dead time behind the load cell [-].
         noise: of the reading, rms [N].
         scan: number of scans so far [-].
         state: of the machine, see `kernel` [SI].
         direction: in which each body slides [-].
-        memory: of the controller, see `control_kernel`.
-        between: what else a run keeps between scans, see `run_kernel`.
-        kinds: of web in the zone, see `web_kernel`.
+        memory: of the controller, see `control_kernel` [any].
+        between: what else a run keeps between scans, see `run_kernel` [any].
+        kinds: of web in the zone, see `web_kernel` [any].
         sent: outputs that are still on their way to the device [%].
         taken: readings that are still on their way to the controller [N].
         happened: times of a web break and of the controller's hold on it [s]; nan if none.

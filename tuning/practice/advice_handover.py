@@ -92,7 +92,7 @@ def in_a_ramp(seen: Seen) -> str:
 def left_ringing(seen: Seen) -> str:
     """Stayed in automatic while it rang."""
     lasted = sum(b - a for a, b in seen.ringing)
-    if lasted < max(seen.ideal.swinging, 0.0) + LEFT_RINGING:
+    if lasted < LEFT_RINGING:
         return ""
     first, last = seen.ringing[0][0], seen.ringing[-1][1]
     lowered = any(seen.calmed(t) for t in (last,))

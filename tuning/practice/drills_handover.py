@@ -12,15 +12,16 @@ from tuning.practice import moves
 from tuning.practice.chance import chance, off_setpoint
 from tuning.practice.drill import Drill, Goal, Start
 from tuning.practice.drills_manual import full_roll, unreachable
-from tuning.practice.lively_gain import gain_limit, with_gain
+from tuning.practice.lively_gain import ringing
 
 if TYPE_CHECKING:
     from tuning.practice.hands import Hands
 
 # The tension that an operator takes over is off by this [share of the wanted, -].
 OFF = 0.12
-# Gains that ring for good at crawl [times the limit of stability there, -].
-PAST_LIMIT = 1.08
+# Gains that ring at crawl once a switch knocks them by so much [share of the wanted tension, -]:
+# some of these [times the limit of stability there, -].
+KNOCK, PAST_LIMIT = 0.05, (1.01, 1.03, 1.06, 1.1, 1.2)
 
 
 def _running(scenario: Scenario, tension: float, setpoint: float) -> Start:
@@ -53,8 +54,14 @@ def _tracking_off(scenario: Scenario, seed: int) -> Start:
 
 def _at_crawl(scenario: Scenario, seed: int) -> Start:
     run, diameter = scenario.run, full_roll(scenario)
-    limit = gain_limit(scenario, diameter=diameter, line_speed=run.crawl_speed)
-    start = _running(with_gain(scenario, PAST_LIMIT * limit), run.tension, run.tension)
+    lively = ringing(
+        scenario,
+        diameter=diameter,
+        line_speed=run.crawl_speed,
+        setpoint=(1.0 + KNOCK) * run.tension,
+        times=PAST_LIMIT,
+    )
+    start = _running(lively, run.tension, run.tension)
     return replace(start, line_speed=run.crawl_speed, time_limit=run.acceleration_time + 90.0)
 
 

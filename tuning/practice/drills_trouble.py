@@ -6,8 +6,6 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from simulator import Scenario, simulate
 from simulator.plan import splice
 from simulator.torque_devices import FrictionBrake
@@ -16,42 +14,32 @@ from tuning.practice.drill import Drill, Goal, Start
 from tuning.practice.drills_events import LAP, in_automatic
 from tuning.practice.drills_handover import BRING_UP
 from tuning.practice.drills_manual import full_roll, small_roll, unreachable
-from tuning.practice.lively_gain import gain_limit, with_gain
+from tuning.practice.lively_gain import ringing
 from tuning.practice.traps import TRAPS
 
 if TYPE_CHECKING:
     from tuning.practice.hands import Hands
 
-# Past its limit of stability a loop rings up, the farther the faster: the first of these [times the
-# limit, -] with which, left alone, it is that far off [share of the wanted tension] so soon [s].
-RINGS_UP, FAR, SOON = (1.01, 1.03, 1.06, 1.1, 1.2, 1.35, 1.5, 2.0), 0.25, 15.0
 # A lap knocks it then [s].
 KNOCK_AT = 3.0
 # Load cells may be zeroed on a web with less than this [share of the wanted tension, -].
 SLACK_ENOUGH = 0.02
+# A brake that sticks is found with the tension off by this [share of the wanted one, -].
+OFF = 0.06
 
 
 def _rings(scenario: Scenario, seed: int) -> Start:
     diameter, v = small_roll(scenario), scenario.run.line_speed
-    limit = gain_limit(scenario, diameter=diameter, line_speed=v)
     knock = splice(KNOCK_AT, length=LAP, line_speed=v)
-    wanted = scenario.run.tension
-    lively = scenario
-    for times in RINGS_UP:
-        lively = with_gain(scenario, times * limit)
-        alone = simulate(
-            lively, knock, duration=KNOCK_AT + SOON, diameter=diameter, tension=wanted,
-            automatic=True, seed=seed,
-        )  # fmt: skip
-        late = alone.time > KNOCK_AT + 0.5 * SOON
-        if np.ptp(alone.web_tension[late]) > 2.0 * FAR * wanted:
-            break
+    lively = ringing(
+        scenario, diameter=diameter, line_speed=v, setpoint=scenario.run.tension, knock=knock
+    )
     return replace(in_automatic(lively, diameter), plan=knock)
 
 
 def _ideal_rings(hands: Hands) -> Iterator[float]:
-    # It waits until it sees the swing, and acts then.
-    while abs(hands.reading - hands.wanted) < 0.1 * hands.wanted and hands.time < 40.0:
+    # It waits until the display shows the swing, and acts then.
+    while abs(hands.reading - hands.wanted) < 0.05 * hands.wanted and hands.time < 40.0:
         yield 0.2
     hands.do("manual")
     yield from moves.put_output(hands, hands.holding_output())
@@ -86,7 +74,9 @@ def _ideal_zero(hands: Hands) -> Iterator[float]:
 
 def _sticking(scenario: Scenario, seed: int) -> Start:
     diameter = 0.5 * (small_roll(scenario) + full_roll(scenario))
-    return TRAPS["sticking supply"].set(in_automatic(scenario, diameter), seed)
+    # Off by a little, so that the loop has something to put right, and can't.
+    off = replace(in_automatic(scenario, diameter), tension=(1.0 + OFF) * scenario.run.tension)
+    return TRAPS["sticking supply"].set(off, seed)
 
 
 def _ideal_sticking(hands: Hands) -> Iterator[float]:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator import Trend
+from simulator import Trend, run_kernel
 from tuning.practice.drill import Goal
 from tuning.practice.drills import DRILLS
 from tuning.practice.goal import Held, averaged, held
@@ -39,7 +39,6 @@ class Switch:
     Attributes:
         at: time of it [s].
         gap: of the setpoint above the reading [% of the wanted tension].
-        slope: of the tension just before [% of the wanted tension per s].
         jump: of the output at the first scan in automatic [%].
         bump: largest departure of the tension from what it was before [N].
         bump_percent: the same [% of the wanted tension].
@@ -47,7 +46,6 @@ class Switch:
 
     at: float
     gap: float
-    slope: float
     jump: float
     bump: float
     bump_percent: float
@@ -72,8 +70,6 @@ class Measures:
         breaks: web breaks beyond those that the drill had [-].
         moves: of the output by hand [-].
         travel: of the output by hand, all moves added up [%].
-        swinging: time in automatic in which the tension swung by more than 10 % about the wanted
-            one, to both sides [s].
     """
 
     held: Held
@@ -89,7 +85,6 @@ class Measures:
     breaks: int
     moves: int
     travel: float
-    swinging: float
 
     @property
     def bump(self) -> float:
@@ -117,7 +112,8 @@ def measured(practice: Practice, run: Trend | None = None) -> Measures:
     judged = (run.time >= start.judged_from) & (run.time <= last)
     scan = start.scenario.controller.scan_time
     off = 100.0 * (run.web_tension - start.wanted) / start.wanted
-    moves = [a for a in practice.done if a.what == "output"]
+    # In automatic an entry of the output does nothing.
+    moves = [a for a in practice.done if a.what == "output" and not _automatic(run, a.at)]
     at = np.searchsorted(run.time, [a.at - 0.5 * scan for a in moves])
     came_from = run.output[np.maximum(at - 1, 0)]
     unbroken, breaks = _unbroken(practice, run)
@@ -136,7 +132,6 @@ def measured(practice: Practice, run: Trend | None = None) -> Measures:
         breaks=breaks,
         moves=len(moves),
         travel=float(sum(abs(a.value - was) for a, was in zip(moves, came_from, strict=True))),
-        swinging=_swinging(run, off, scan),
     )
 
 
@@ -165,14 +160,10 @@ def _switches(practice: Practice, run: Trend) -> list[Switch]:
         end = min([a.at for a in practice.done if a.at > at and a.what in _OWN_DOING] + [math.inf])
         after = (run.time >= at) & (run.time <= min(at + BUMP_TIME, end))
         bump = float(np.abs(run.web_tension[after] - was).max())
-        slope = 0.0
-        if before.sum() > 2:
-            slope = float(np.polyfit(run.time[before], run.web_tension[before], 1)[0])
         found.append(
             Switch(
                 at=at,
                 gap=100.0 * (float(run.setpoint[i]) - reading) / wanted,
-                slope=100.0 * slope / wanted,
                 jump=float(run.output[i] - run.output[i - 1]),
                 bump=bump,
                 bump_percent=100.0 * bump / wanted,
@@ -182,28 +173,28 @@ def _switches(practice: Practice, run: Trend) -> list[Switch]:
 
 
 def _unbroken(practice: Practice, run: Trend) -> tuple[NDArray[np.bool_], int]:
-    """Return when the web was whole, and how often it broke that the drill did not ask for."""
+    """Return when the web was whole, and how often it broke that the drill did not ask for.
+
+    After a break of one's own it counts as lost to the end: the score asks for no more.
+    """
     whole = np.ones(run.time.size, dtype=bool)
-    happened = practice.running.happened[0]
-    own = [] if math.isnan(happened) else [float(happened)]
-    planned = [a.at for a in practice.start.plan if a.what == "web break"]
+    first = float(practice.running.happened[run_kernel.BROKEN_AT])
+    if math.isfinite(first):
+        whole &= run.time < first
     threaded = [a.at for a in practice.done if a.what == "thread"]
-    for at in [*own, *planned]:
+    for at in [a.at for a in practice.start.plan if a.what == "web break"]:
         mended = min((t for t in threaded if t > at and _stood(run, t)), default=math.inf)
         whole &= (run.time < at) | (run.time > mended)
-    return whole, len(own)
+    return whole, int(practice.running.between[run_kernel.BREAKS])
+
+
+def _at(run: Trend, at: float) -> int:
+    return min(int(np.searchsorted(run.time, at)), run.time.size - 1)
 
 
 def _stood(run: Trend, at: float) -> bool:
-    i = min(int(np.searchsorted(run.time, at)), run.time.size - 1)
-    return bool(run.line_speed[i] <= 0.0)
+    return bool(run.line_speed[_at(run, at)] <= 0.0)
 
 
-def _swinging(run: Trend, off: Array, scan: float) -> float:
-    """Time in automatic with swings to both sides beyond the tolerance within two seconds [s]."""
-    n = max(round(2.0 / scan), 1)
-    if off.size < n:
-        return 0.0
-    windows = np.lib.stride_tricks.sliding_window_view(off, n)
-    both = (windows.max(axis=1) > 100.0 * TOLERANCE) & (windows.min(axis=1) < -100.0 * TOLERANCE)
-    return float((both & (run.automatic[n - 1 :] == 1.0)).sum() * scan)
+def _automatic(run: Trend, at: float) -> bool:
+    return bool(run.automatic[_at(run, at)] > 0.5)

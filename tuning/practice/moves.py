@@ -34,7 +34,12 @@ def settle(hands: Hands) -> Iterator[float]:
 
 
 def put_output(hands: Hands, output: float) -> Iterator[float]:
-    """Bring the brake or clutch to an output [%]; one that sticks is moved away from it first."""
+    """Bring the brake or clutch to an output; one that sticks is moved away from it first.
+
+    Args:
+        hands: on the machine.
+        output: to come to [%].
+    """
     device = hands.practice.start.scenario.torque_device
     sticking = device.sticking if isinstance(device, FrictionBrake) else 0.0
     if sticking > 0.0:

@@ -22,8 +22,16 @@ from pydantic_core import ErrorDetails
 from simulator import Action, Fault, Scenario, ScenarioError, read_scenario, scenario_text
 from simulator.plan import What, scan_of
 from simulator.simulation import MOST_STEPS
-from tuning.practice.drill import PracticeError
 from tuning.practice.drills import DRILLS
+from tuning.practice.log_file import (
+    FORMAT,
+    LARGEST_FILE,
+    VERSION,
+    LogError,
+    named,
+    parsed_log,
+    shown,
+)
 from tuning.practice.session import (
     MOST_ACTIONS,
     TRAINEE,
@@ -35,25 +43,15 @@ from tuning.practice.session import (
 from tuning.practice.setup import MOST_SEED, Setup, trap_refused
 from tuning.practice.traps import TRAPS
 
-FORMAT, VERSION = "steadyspan practice log", 1
 ABOUT = (
     "Practice on a simulated machine: no real machine was run, and what holds on one is said by "
     "its own procedures and by the people licensed to work on it."
 )
-LARGEST_FILE = 2_000_000  # bytes
 MOST_FAULTS = 100
 # Below this a scan times the scan time still gives the scan back, and a trend has room in memory.
 MOST_SCANS = 1_000_000
 # Beyond this no value of an action means anything on a machine [any].
 LARGEST_VALUE = 1e6
-
-
-class LogError(PracticeError):
-    """A log can't be written or used; `faults` lists everything that is wrong with it."""
-
-    def __init__(self, faults: tuple[Fault, ...]) -> None:
-        self.faults = faults
-        super().__init__("\n".join(str(fault) for fault in faults))
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,7 +130,7 @@ def read_log(data: bytes, *, name: str) -> Logged:
     Raises:
         LogError: the file can't be used; it lists all faults.
     """
-    found = _parsed(data, name)
+    found = parsed_log(data, name)
     values, faults = _values(found, name)
     try:
         faults += _misfits(values, name)
@@ -178,50 +176,6 @@ def _machine_text(scenario: Scenario) -> str:
         return text if read_scenario(text) == scenario else scenario_text(scenario)
     except ScenarioError:
         return scenario_text(scenario)
-
-
-def _parsed(data: bytes, name: str) -> dict[str, Any]:
-    """Return the keys of a file that is a log of a version known here."""
-    allowed, found = "", None
-    if len(data) > LARGEST_FILE:
-        allowed = f"is larger than {LARGEST_FILE / 1e6:g} MB; a log takes some kB"
-    else:
-        try:
-            found = json.loads(data.decode("utf-8-sig"), object_pairs_hook=_once)
-            # JSON can spell half a character, which no text can hold.
-            json.dumps(found, ensure_ascii=False).encode()
-        except RecursionError:
-            allowed = "lists or tables are nested too deep"
-        except UnicodeDecodeError:
-            allowed = "is not text in UTF-8; a log is a JSON file"
-        except UnicodeEncodeError:
-            allowed = "holds half a character (a lone surrogate)"
-        except json.JSONDecodeError as error:
-            allowed = f"is not JSON: {error.msg}, line {error.lineno}"
-        except LogError as error:
-            allowed = str(error)
-        except ValueError:  # Python reads no whole number of thousands of digits
-            allowed = "is not JSON that can be read: a number has too many digits"
-    if allowed:
-        raise LogError((Fault(name, "", "", allowed),))
-    if not isinstance(found, dict) or found.get("format") != FORMAT:
-        given = _shown(found["format"]) if isinstance(found, dict) and "format" in found else ""
-        raise LogError((Fault(name, "format", given, f'must be "{FORMAT}"'),))
-    version = found.get("version")
-    if type(version) is int and version > VERSION:
-        allowed = f"is newer than this program, which reads version {VERSION}"
-        raise LogError((Fault(name, "version", _shown(version), allowed),))
-    return found
-
-
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    """Make a table of pairs, of which JSON would drop what is given twice."""
-    table: dict[str, Any] = {}
-    for key, value in pairs:
-        if key in table:
-            raise LogError((Fault("", _named(key), "", "is given twice"),))
-        table[key] = value
-    return table
 
 
 def _one_of(names: Iterable[str]) -> AfterValidator:
@@ -301,7 +255,7 @@ def _faults(name: str, key: str, details: ErrorDetails) -> list[Fault]:
     if isinstance(error, ScenarioError):
         return [replace(f, file=name, key=f"{key}.{f.key}".rstrip(".")) for f in error.faults]
     for step in details["loc"]:
-        key += f"[{step + 1}]" if isinstance(step, int) else f".{_named(step)}"
+        key += f"[{step + 1}]" if isinstance(step, int) else f".{named(step)}"
     if details["type"] == "extra_forbidden":
         return [_unknown(name, key, details["input"], _Done.model_fields)]
     if details["type"] == "missing":
@@ -321,7 +275,7 @@ def _faults(name: str, key: str, details: ErrorDetails) -> list[Fault]:
         "value_error": str(error),
     }
     allowed = words.get(details["type"], details["msg"].replace("Input should", "must"))
-    return [Fault(name, key, _shown(details["input"]), allowed)]
+    return [Fault(name, key, shown(details["input"]), allowed)]
 
 
 def _misfits(values: Mapping[str, Any], name: str) -> list[Fault]:
@@ -329,30 +283,30 @@ def _misfits(values: Mapping[str, Any], name: str) -> list[Fault]:
     faults: list[Fault] = []
     drill, scenario = values.get("drill"), values.get("scenario")
     if drill and scenario and (reason := DRILLS[drill].refused(scenario)):
-        faults.append(Fault(name, "drill", _shown(drill), f"does not suit this machine: {reason}"))
+        faults.append(Fault(name, "drill", shown(drill), f"does not suit this machine: {reason}"))
     traps = values.get("traps", [])
     for i, trap in enumerate(traps):
         reason = "is set twice" if trap in traps[:i] else ""
         if drill and scenario and not reason:
             reason = trap_refused(scenario, drill, trap)
         if reason:
-            faults.append(Fault(name, f"traps[{i + 1}]", _shown(trap), reason))
+            faults.append(Fault(name, f"traps[{i + 1}]", shown(trap), reason))
     actions: list[_Done] = values.get("actions", [])
     scans, before = values.get("scans"), 0
     for i, done in enumerate(actions, start=1):
         allowed = ""
         if done.scan < before:
-            allowed = f"must be {_shown(before)} or more: actions stand in the order of time"
+            allowed = f"must be {shown(before)} or more: actions stand in the order of time"
         elif scans is not None and done.scan > scans:
-            allowed = f"must be at most {_shown(scans)}, the scans of the run"
+            allowed = f"must be at most {shown(scans)}, the scans of the run"
         if allowed:
-            faults.append(Fault(name, f"actions[{i}].scan", _shown(done.scan), allowed))
+            faults.append(Fault(name, f"actions[{i}].scan", shown(done.scan), allowed))
         if scenario and done.what == "line speed":
             # The step of the integration is made for the speeds that the machine has.
             fastest = max(scenario.run.line_speed, scenario.run.crawl_speed)
             allowed = f"must be at most {fastest:g} m/s, the machine's fastest"
             if done.value > fastest:
-                faults.append(Fault(name, f"actions[{i}].value", _shown(done.value), allowed))
+                faults.append(Fault(name, f"actions[{i}].value", shown(done.value), allowed))
         before = max(before, done.scan)
     return faults
 
@@ -366,7 +320,7 @@ def _repeated(values: Mapping[str, Any], name: str) -> Logged:
     most = min(last_scan(begun.start), MOST_SCANS)
     if scans > most:
         allowed = f"must be at most {most}, the time of the drill"
-        raise LogError((Fault(name, "scans", _shown(scans), allowed),))
+        raise LogError((Fault(name, "scans", shown(scans), allowed),))
     if scans * float(begun.running.pieces[:, 1].sum()) > MOST_STEPS:
         allowed = f"so fast a machine would take more than {MOST_STEPS:.0e} steps to repeat this"
         raise LogError((Fault(name, "scenario", "", allowed),))
@@ -392,15 +346,4 @@ def _unknown(name: str, key: str, given: Any, known: Iterable[str]) -> Fault:
     near = difflib.get_close_matches(last[:60], list(known), n=1)
     hint = f"did you mean {near[0]}? " if near else ""
     allowed = f"is not known here; {hint}known: {', '.join(known)}"
-    return Fault(name, _named(key), _shown(given), allowed)
-
-
-def _named(key: str) -> str:
-    return key if key.isascii() and key.isprintable() and len(key) <= 60 else _shown(key)
-
-
-def _shown(value: Any) -> str:
-    if isinstance(value, dict | list):
-        return "a table" if isinstance(value, dict) else "a list"
-    text = json.dumps(value)
-    return text if len(text) <= 60 else f"{text[:57]}…"
+    return Fault(name, named(key), shown(given), allowed)

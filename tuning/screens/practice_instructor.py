@@ -13,8 +13,9 @@ from simulator.units import sensible
 from tuning.practice.class_table import ClassRow, class_csv, class_summary, class_table
 from tuning.practice.drill import Drill
 from tuning.practice.drills import DRILLS
+from tuning.practice.log_file import LogError
 from tuning.practice.session import Practice, begin_practice
-from tuning.practice.session_log import LogError, assignment_text, read_log
+from tuning.practice.session_log import assignment_text, read_log
 from tuning.practice.setup import MOST_SEED, Setup, trap_refused
 from tuning.practice.traps import TRAPS
 from tuning.screens import practice_bench
