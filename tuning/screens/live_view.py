@@ -35,6 +35,27 @@ def show(panel: Panel, scenario: Scenario, units: UnitSystem, *, pace: float = 1
     st.markdown(page_html(panel, scenario, units, pace=pace), unsafe_allow_html=True)
 
 
+def show_machine(
+    scenario: Scenario, units: UnitSystem, *, diameter: float, line_speed: float
+) -> None:
+    """Draw the machine alone, as it stands before a run.
+
+    Args:
+        scenario: the machine.
+        units: the reader's units.
+        diameter: of the roll [m].
+        line_speed: of the web [m/s].
+    """
+    machine = line_svg.line_svg(
+        scenario, diameter=diameter, roll_angle=0.0, line_speed=line_speed, web="taut",
+        units=units, pace=0.0,
+    )  # fmt: skip
+    style = f"{line_svg.STYLE}.live-machine{{max-width:340px}}"
+    st.markdown(
+        f'<div class="live-machine"><style>{style}</style>{machine}</div>', unsafe_allow_html=True
+    )
+
+
 def page_html(panel: Panel, scenario: Scenario, units: UnitSystem, *, pace: float = 1.0) -> str:
     """Return all of it as HTML of one line of text, so that markdown leaves it alone.
 

@@ -14,7 +14,7 @@ from tuning.practice.drill import Drill, PracticeError
 from tuning.practice.drills import DRILLS
 from tuning.practice.session import begin_practice
 from tuning.practice.setup import Setup, practice_machine
-from tuning.screens import answers, practice_bench, practice_debrief, practice_instructor
+from tuning.screens import answers, live_view, practice_bench, practice_debrief, practice_instructor
 
 CAUTION = (
     "**This is a simulation.** On the real floor the machine's own procedures, its guarding and "
@@ -95,6 +95,11 @@ def _drill(machine: Scenario) -> tuple[Drill, int, tuple[str, ...]]:
         st.markdown(drill.story)
         st.markdown(f"**Goal.** {drill.goal.words}")
         st.markdown(f"**Job card.** {_job(drill, machine)}")
+        if not drill.refused(machine):
+            start = drill.set_up(machine, 0)
+            live_view.show_machine(
+                machine, bench.unit_system(), diameter=start.diameter, line_speed=start.line_speed
+            )
         with st.expander("A hint"):
             st.markdown(drill.hint)
         seed, traps = practice_instructor.chosen(drill, machine)
