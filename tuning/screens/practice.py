@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import streamlit as st
 
 from simulator import Scenario
@@ -45,19 +43,7 @@ def _choose() -> None:
     except ValueError as error:
         bench.show_error(error, lead="There is no automatic to practise on this machine:")
         return
-    drill, seed, traps = _drill(machine)
-    reason = drill.refused(machine)
-    if reason:
-        st.info(f"This drill does not suit the machine at hand: {bench.plain(reason)}. Choose "
-                "another machine at the left, or another drill.")  # fmt: skip
-    setup = Setup(drill.key, machine, seed, traps)
-    if st.button("Start this drill", type="primary", disabled=bool(reason), key="practice.start"):
-        try:
-            practice_bench.start(begin_practice(setup))
-        except PracticeError as error:
-            bench.show_error(error)
-            return
-        st.rerun()
+    setup = _drill(machine)
     practice_instructor.show(setup)
     bench.caution()
 
@@ -81,21 +67,28 @@ def machine_of(scenario: Scenario) -> Scenario:
     return practice_machine(scenario, gains)
 
 
-def _drill(machine: Scenario) -> tuple[Drill, int, tuple[str, ...]]:
-    """Let the trainee choose a drill, and read what it is about."""
+def _drill(machine: Scenario) -> Setup:
+    """Let the trainee choose a drill, read what it is about, and start it."""
     left, right = st.columns([2, 3], gap="medium")
     with left:
         key = st.radio(
             "Drill", list(DRILLS), key="practice.drill", persist_state="session",
-            format_func=lambda key: "\n".join(_named(key, machine)),
+            format_func=lambda key: _named(key, machine),
         )  # fmt: skip
     drill = DRILLS[key]
+    reason = drill.refused(machine)
     with right:
         st.subheader(drill.title)
         st.markdown(drill.story)
         st.markdown(f"**Goal.** {drill.goal.words}")
         st.markdown(f"**Job card.** {_job(drill, machine)}")
-        if not drill.refused(machine):
+        button = st.container()
+        if reason:
+            st.info(
+                f"This drill does not suit the machine at hand: {bench.plain(reason)}. Choose "
+                "another machine at the left, or another drill."
+            )
+        else:
             start = drill.set_up(machine, 0)
             live_view.show_machine(
                 machine, bench.unit_system(), diameter=start.diameter, line_speed=start.line_speed
@@ -103,12 +96,25 @@ def _drill(machine: Scenario) -> tuple[Drill, int, tuple[str, ...]]:
         with st.expander("A hint"):
             st.markdown(drill.hint)
         seed, traps = practice_instructor.chosen(drill, machine)
-    return drill, seed, traps
+    setup = Setup(drill.key, machine, seed, traps)
+    with button:
+        _start_button(setup, disabled=bool(reason))
+    return setup
 
 
-def _named(key: str, machine: Scenario) -> Iterator[str]:
+def _start_button(setup: Setup, *, disabled: bool) -> None:
+    if st.button("Start this drill", type="primary", disabled=disabled, key="practice.start"):
+        try:
+            practice_bench.start(begin_practice(setup))
+        except PracticeError as error:
+            bench.show_error(error)
+            return
+        st.rerun()
+
+
+def _named(key: str, machine: Scenario) -> str:
     drill = DRILLS[key]
-    yield drill.title if not drill.refused(machine) else f"{drill.title} (not on this machine)"
+    return f"{drill.title} (not on this machine)" if drill.refused(machine) else drill.title
 
 
 def _job(drill: Drill, machine: Scenario) -> str:
