@@ -192,7 +192,8 @@ def derivative(
         rate[2 * N + 3 + j] = state[N + j]
 
     torque = device_torque(m, state[2 * N])
-    pull = forces[0, 0] if m.roll_first else m.tension_behind_roll - forces[0, N - 1]
+    behind = 0.0 if broken else m.tension_behind_roll
+    pull = forces[0, 0] if m.roll_first else behind - forces[0, N - 1]
     drive = arm * pull - m.viscous_drag * omega
     hold = m.bearing_drag
     sliding = m.bearing_drag
@@ -220,10 +221,17 @@ def derivative(
             hold += torque
             sliding += torque
             torque *= -float(direction[0])
-    elif m.roll_first:
-        drive -= torque
     else:
-        drive += torque
+        push = -torque if m.roll_first else torque
+        if not broken:
+            drive += push
+        elif push * direction[0] < 0.0:
+            hold += abs(push)
+            sliding += abs(push)
+        else:
+            # A drive that has lost its web is tripped: it may brake its roll, but not speed it up
+            # (common practice, no source).
+            torque = 0.0
     if direction[0] == 0 and hold > m.bearing_drag:
         # Held at rest: the device gives what the bearings leave to it.
         held = max(abs(drive) - m.bearing_drag, 0.0)

@@ -104,9 +104,9 @@ class Action:
             "web thickness", "web modulus" (from now on the web that enters the zone is so many
             times as thick or stiff as the scenario's: a splice);
             "zero error" (of the load cell from now on), "dropout" (its signal is lost for a time);
-            "web break", "thread" (a broken web again, just taut; nothing while the line runs), "new
-            roll" (a flying splice: the web goes over to another roll that turns with it, and whose
-            brake, clutch or motor stands ready), "preset" (the output for that, else the old one);
+            "web break", "thread" (a broken web again, just taut; nothing while line or roll turns),
+            "new roll" (a flying splice: the web goes over to another roll that turns with it, and
+            whose device stands ready), "preset" (the output for that, else the old one);
             "Kc", "Ti", "tracking", "setpoint follows" (settings of the controller).
         value: output [%], setpoint [N], line speed [m/s], swing of the relay [%], thickness or
             modulus over the scenario's [-], zero error [N], diameter of the new roll [m], preset

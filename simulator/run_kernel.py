@@ -56,6 +56,8 @@ BETWEEN = 13
 
 # Share of the tension range at which a web that has just been threaded is taut [-].
 JUST_TAUT = 1e-3
+# A rim slower than this stands, for who threads a web [m/s].
+REST_SPEED = 0.02
 
 
 @inlined
@@ -82,6 +84,12 @@ def ramp(
 def gone(x: float, lasts: float) -> float:
     """Return the integral of a straight ramp from 0 to 1."""
     return 0.5 * x * x / lasts if x < lasts else x - 0.5 * lasts
+
+
+@inlined
+def rests(state: Array, N: int) -> bool:
+    """Return whether the rim of the roll stands still."""
+    return bool(abs(state[N]) * state[2 * N + 2] < REST_SPEED)
 
 
 @inlined
@@ -215,11 +223,11 @@ def _run(
             elif kind == SET_ZERO:
                 zero = value - s.drift * t
             elif kind == DROP_OUT:
-                dropped_until = t + events[event, 3]
+                dropped_until = max(dropped_until, t + events[event, 3])
             elif kind == BREAK_WEB:
                 broken = True
-            elif kind == THREAD_WEB and broken and line_speed <= 0.0:
-                # By hand, at rest, and just taut.
+            elif kind == THREAD_WEB and broken and line_speed <= 0.0 and rests(state, N):
+                # By hand, with line and roll at rest, and just taut.
                 broken = False
                 for i in range(N):
                     state[i] = JUST_TAUT * k.tension_range / web[0, i]

@@ -96,6 +96,7 @@ def test_a_broken_web_is_threaded_at_rest_and_only_there(film):
         Action(1.0, "web break"),
         Action(2.0, "thread"),  # the line runs: nothing comes of it
         Action(3.0, "line speed", 0.0, 1.0),
+        Action(3.0, "output", 90.0),  # the roll is braked to rest first
         Action(8.0, "output", 0.0),
         Action(9.0, "thread"),
         Action(10.0, "output", 30.0),
@@ -115,6 +116,35 @@ def test_a_broken_web_is_threaded_at_rest_and_only_there(film):
     assert trend.web_tension[-1] == pytest.approx(held.web_tension[-1], rel=0.5 / 30.0)
     assert trend.web_lost == "web break"
     assert not any("passed the limit" in text for text in trend.warnings)
+
+
+def test_a_drive_without_web_brakes_its_roll_and_never_speeds_it_up(foil):
+    """Tripped at the break: whatever the output, the rim only gets slower, to rest."""
+    for output in (0.0, 20.0, 100.0):
+        plan = [Action(1.0, "web break"), Action(1.0, "output", output),
+                Action(2.0, "line speed", 0.0, 5.0)]  # fmt: skip
+        trend = simulate(foil, plan, duration=40.0, noise=False, runout=False)
+        rim = 0.5 * trend.diameter * trend.roll_speed
+        after = rim[trend.time > 1.5]
+        assert np.all(np.diff(after) <= 1e-9)
+        assert after[-1] >= -1e-3
+        if output == 100.0:
+            assert abs(after[-1]) < 1e-6
+
+
+def test_nothing_pulls_a_pull_roll_whose_web_is_gone(laminate):
+    plan = [Action(1.0, "web break"), Action(1.0, "output", 50.0)]
+    trend = simulate(laminate, plan, duration=60.0, noise=False, runout=False)
+    after = trend.roll_speed[trend.time > 1.5]
+    assert np.all(np.diff(after) <= 1e-9)
+
+
+def test_nobody_threads_a_roll_that_turns(film):
+    plan = [Action(1.0, "web break"), Action(1.0, "output", 0.0),
+            Action(2.0, "line speed", 0.0, 2.0), Action(6.0, "thread")]  # fmt: skip
+    trend = simulate(film, plan, duration=10.0, noise=False, runout=False)
+    assert 0.5 * film.roll.full_diameter * trend.roll_speed[-1] > 0.5
+    assert np.all(trend.web_tension[trend.time > 1.1] == 0.0)
 
 
 def test_a_new_roll_turns_with_the_web_and_takes_its_own_torque(film):

@@ -27,6 +27,7 @@ TEACH: dict[Part, str] = {
     "goal": "what the job card asks for, and for how long it must hold",
     "time": "the order of the steps, so that none is done twice",
     "bump": "setpoint on the reading and a steady tension before the switch to automatic",
+    "peak": "what is about to happen to the torque, and to be ready for it",
     "overshoot": "to approach the wanted tension from below, in steps, and to wait in between",
     "error": "to work out the output, set it in one move, and trim",
     "outside": "what the next step will do to the tension, and to be ahead of it",

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 from simulator import Action, Scenario
+from simulator.plan import What
 
 if TYPE_CHECKING:
     from tuning.practice.hands import Hands
@@ -17,7 +18,7 @@ class PracticeError(ValueError):
 
 
 # What a drill can be scored by; `score` says how each is measured.
-Part = Literal["goal", "time", "bump", "overshoot", "error", "outside", "web", "moves"]
+Part = Literal["goal", "time", "bump", "peak", "overshoot", "error", "outside", "web", "moves"]
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,8 @@ class Goal:
         band: how far the tension may be off, averaged over a second [share of wanted, -]; at any
             moment it may be off by twice that and by what the machine's own runout makes.
         hold: for how long it must hold [s].
+        by_hand: whether time in automatic on the way spoils it [-].
+        needs: what must have been done after the call.
     """
 
     words: str
@@ -38,6 +41,8 @@ class Goal:
     line: Literal["running", "crawl", "standing"] | None = "running"
     band: float = 0.05
     hold: float = 10.0
+    by_hand: bool = False
+    needs: tuple[What, ...] = ()
 
 
 @dataclass(frozen=True)

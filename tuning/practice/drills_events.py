@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from simulator import Action, Scenario
 from simulator.machine import diameter_range, web_leaves_roll
 from simulator.plan import splice
+from simulator.run_kernel import REST_SPEED
 from simulator.speed_change import speed_change
 from simulator.torque_devices import Clutch, TorqueMotor
 from tuning.practice import moves
@@ -58,7 +59,8 @@ def _splice(scenario: Scenario, seed: int) -> Start:
         (SPLICE_AT, "The splice is made: the web runs on the new roll."),
     )
     v = scenario.run.line_speed
-    lap = splice(SPLICE_AT, length=LAP, line_speed=v)
+    # On a rewind the joint lies on the new core.
+    lap = splice(SPLICE_AT, length=LAP, line_speed=v) if web_leaves_roll(scenario) else ()
     new = Action(SPLICE_AT, "new roll", after)
     return replace(
         in_automatic(scenario, before), plan=(new, *lap), call=call, judged_from=SPLICE_AT
@@ -98,7 +100,7 @@ def _fast_stop(scenario: Scenario, seed: int) -> Start:
         in_automatic(scenario, diameter),
         call=((at, "The bell: fast stop, now!"),),
         judged_from=at,
-        time_limit=at + scenario.run.stop_time + 60.0,
+        time_limit=at + scenario.run.stop_time + 40.0,
     )
 
 
@@ -139,8 +141,13 @@ def _ideal_break(hands: Hands) -> Iterator[float]:
     yield at + 1.0 - hands.time
     hands.do("manual")
     hands.do("fast stop")
+    hands.do("output", hands.braking_output())
+    yield scenario.run.stop_time
+    # A full roll runs on for long: nobody threads before it stands.
+    while abs(hands.rim_speed) > 0.5 * REST_SPEED and not hands.practice.over:
+        yield 0.1
     hands.do("output", hands.idle_output())
-    yield scenario.run.stop_time + 2.0
+    yield 2.0
     hands.do("thread")
     yield 1.0
     yield from moves.bring_up(hands)
@@ -151,22 +158,23 @@ SPLICE = Drill(
     key="splice to a new roll",
     title="A splice to a new roll",
     story=(
-        "The running roll comes to its end and the splicer swings the web over to a new one at "
-        "full speed. The new roll's own brake or clutch stands ready at the preset, or, if nobody "
-        "sets one, where the old one stood. That is the wrong torque by far, and automatic needs "
-        "time to find it out. The lap of the splice runs through the zone, too."
+        "The running roll comes to its end, empty on an unwind, full on a rewind, and the web is "
+        "swung over to the next one at full speed. The next roll's own brake, clutch or motor "
+        "stands ready at the preset, or, if nobody sets one, where the old one stood. That is the "
+        "wrong torque by far, and automatic needs time to find it out."
     ),
     goal=Goal(
         "After the splice, have the controller in automatic and the tension within 5 % of the job "
         "card for 10 s.",
         automatic=True,
     ),
-    points={"goal": 25, "time": 10, "outside": 30, "error": 20, "web": 15},
+    points={"goal": 15, "time": 5, "peak": 30, "outside": 20, "error": 15, "web": 15},
     set_up=_splice,
     ideal=_ideal_splice,
     hint=(
         "Work out the output of the new roll beforehand: torque goes with the diameter, so the "
-        "output does nearly. Set it as the preset before the splice comes."
+        "output does nearly: output now, times new diameter, over the present one. Set it as the "
+        "preset before the splice comes."
     ),
     refused=lambda scenario: (
         "a pull roll is not spliced"
@@ -191,13 +199,15 @@ FAST_STOP = Drill(
         line="standing",
         band=0.75,
         hold=5.0,
+        needs=("fast stop",),
     ),
     points={"goal": 40, "time": 20, "outside": 15, "web": 25},
     set_up=_fast_stop,
     ideal=_ideal_fast_stop,
     hint=(
-        "Stopping an unwinding roll takes more brake, a winding one less. At rest no loop can do "
-        "anything for the tension, but it will go on trying: be in manual by then."
+        "Stopping an unwinding roll takes more brake, a winding one less. With a brake or clutch "
+        "no loop can do anything for the tension at rest, but it will go on trying: be in manual "
+        "by then."
     ),
     refused=lambda scenario: (
         "" if _stop_diameter(scenario) else "its torque does not suffice for a fast stop"
@@ -217,12 +227,13 @@ WEB_BREAK = Drill(
         "within 5 % of the job card for 10 s.",
         automatic=True,
     ),
-    points={"goal": 50, "time": 15, "bump": 10, "overshoot": 10, "web": 15},
+    points={"goal": 40, "time": 10, "bump": 10, "overshoot": 30, "web": 10},
     set_up=_break,
     ideal=_ideal_break,
     hint=(
-        "Manual at once, or the output winds up to its end and the first pull breaks the web "
-        "again. Thread only with the line at rest, then output, crawl, tension, speed, automatic."
+        "Manual at once, or the output winds up to its end and the first pull is several times the "
+        "job card. Fast stop, and brake the roll to rest before anyone goes near it. Then little "
+        "output, thread, crawl, tension, speed, automatic."
     ),
     refused=lambda scenario: unreachable(scenario, full_roll(scenario)),
 )

@@ -122,8 +122,8 @@ BUMPLESS = Drill(
     set_up=_bumpless,
     ideal=_ideal_bumpless,
     hint=(
-        "Output first, then wait; setpoint to the reading; look at the needle for automatic: it "
-        "must stand where the output stands. Then switch."
+        "Output first, then wait; setpoint to the reading; look at what automatic would give: it "
+        "must be where the output is. Then switch."
     ),
     refused=lambda scenario: unreachable(scenario, full_roll(scenario)),
 )
@@ -199,12 +199,13 @@ BRING_UP = Drill(
         "of the job card for 10 s.",
         automatic=True,
     ),
-    points={"goal": 40, "time": 10, "bump": 15, "overshoot": 15, "outside": 10, "web": 10},
+    points={"goal": 35, "time": 10, "bump": 15, "overshoot": 25, "outside": 5, "web": 10},
     set_up=_standing,
     ideal=_ideal_bring_up,
     hint=(
-        "A brake makes no tension in a standing web: set the output first, then start to crawl. "
-        "Get the tension right at crawl, run up, trim, hand over."
+        "A brake or clutch makes no tension in a standing web, a motor does. Set a small output "
+        "first, then start to crawl: pulled from rest, the web swings to twice what the output "
+        "holds. Get the tension right at crawl, run up, trim, hand over."
     ),
     refused=lambda scenario: unreachable(scenario, full_roll(scenario)),
 )

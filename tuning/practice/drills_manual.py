@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from simulator import Scenario, operating_point
 from simulator.machine import diameter_range
+from simulator.torque_devices import FrictionBrake
 from tuning.practice import moves
 from tuning.practice.chance import chance
 from tuning.practice.drill import Drill, Goal, Start
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 TOO_HIGH, TOO_LOW = 1.4, 0.6
 # … but the web must bear it [share of its breaking tension, -].
 BORNE = 0.7
+# A supply that sticks by more than this can't be set by hand [share of the wanted tension, -].
+LARGEST_JERK = 0.1
 
 
 def unreachable(scenario: Scenario, diameter: float) -> str:
@@ -58,6 +61,17 @@ def small_roll(scenario: Scenario) -> float:
 def _one_diameter(scenario: Scenario) -> str:
     low, high = diameter_range(scenario)
     return "its roll has one diameter only" if low == high else ""
+
+
+def _jerks(scenario: Scenario, diameter: float) -> str:
+    """Return why a supply that sticks can't hold the tension by hand; empty where it can."""
+    device = scenario.torque_device
+    sticking = device.sticking if isinstance(device, FrictionBrake) else 0.0
+    point = operating_point(scenario, diameter=diameter, tension=scenario.run.tension)
+    jerk = sticking * point.tension_per_percent / scenario.run.tension
+    if jerk < LARGEST_JERK:
+        return ""
+    return f"its supply moves in jerks, each worth {100.0 * jerk:.0f} % of the tension here"
 
 
 def _wrong_tension(scenario: Scenario, diameter: float, seed: int) -> float:
@@ -126,14 +140,15 @@ OUTPUT_FULL = Drill(
         "In manual, bring the tension to what the job card says, within 3 %, and keep it there "
         "for 10 s.",
         automatic=False,
+        by_hand=True,
         band=0.03,
     ),
     points={"goal": 35, "time": 20, "error": 20, "outside": 10, "web": 10, "moves": 5},
     set_up=lambda scenario, seed: _find_output(scenario, seed, full_roll(scenario)),
     ideal=_ideal_output,
     hint=(
-        "Tension goes with the output almost in proportion. Look how far the first move took you, "
-        "wait until it has settled, then work out the second."
+        "Each per cent of output moves the tension by the same amount. Look how far the first move "
+        "took you, wait until it has settled, then work out the second."
     ),
     refused=lambda scenario: unreachable(scenario, full_roll(scenario)),
     faults=("tracking off", "setpoint off", "gain too high"),
@@ -143,21 +158,22 @@ OUTPUT_CORE = Drill(
     key="output near the core",
     title="Find the output: near the core",
     story=(
-        "The roll is nearly down to its core. The same torque pulls several times as hard on the "
-        "small roll as on the full one, so every per cent counts now. The controller is in manual, "
-        "and the output is wrong."
+        "The roll is small: near its end on an unwind, just begun on a rewind. The same torque "
+        "pulls several times as hard on it as on a full one, so every per cent counts now. The "
+        "controller is in manual, and the output is wrong."
     ),
     goal=Goal(
         "In manual, bring the tension to what the job card says, within 5 %, and keep it there "
         "for 10 s.",
         automatic=False,
+        by_hand=True,
     ),
     points={"goal": 35, "time": 20, "error": 20, "outside": 10, "web": 10, "moves": 5},
     set_up=lambda scenario, seed: _find_output(scenario, seed, small_roll(scenario)),
     ideal=_ideal_output,
     hint=(
-        "Tension is torque over radius: on a roll a fifth as large a move of 1 % does what 5 % did "
-        "on the full one. Move by tenths, and wait."
+        "Tension is torque over radius: on a roll half as large the same move does twice as much. "
+        "Move by small steps, and wait."
     ),
     refused=lambda scenario: _one_diameter(scenario) or unreachable(scenario, small_roll(scenario)),
     faults=("tracking off", "setpoint off", "gain too high"),
@@ -168,13 +184,14 @@ CRAWL_TO_SPEED = Drill(
     title="From crawl to speed in manual",
     story=(
         "The splice is through and looks good at crawl. Take the line to running speed, in manual. "
-        "The full roll is heavy: while the line speeds up or slows down, its inertia pulls on the "
+        "The full roll is heavy: while the line changes its speed, the roll's inertia pulls on the "
         "web or lets it go."
     ),
     goal=Goal(
         "Bring the line to running speed and have the tension within 5 % there for 10 s, still in "
         "manual. On the way, stay within 10 % as well as you can.",
         automatic=False,
+        by_hand=True,
     ),
     points={"goal": 35, "error": 20, "outside": 25, "web": 15, "moves": 5},
     set_up=_crawl,
@@ -183,6 +200,10 @@ CRAWL_TO_SPEED = Drill(
         "The moment the ramp starts the tension moves off and stays off until the ramp ends. Take "
         "it out with the output when it starts, and give it back when the ramp ends."
     ),
-    refused=lambda scenario: unreachable(scenario, full_roll(scenario)),
+    refused=lambda scenario: (
+        "a pull roll is light, so its speed changes by itself"
+        if scenario.zone == "pull roll"
+        else unreachable(scenario, full_roll(scenario))
+    ),
     faults=("tracking off", "setpoint off", "gain too high"),
 )

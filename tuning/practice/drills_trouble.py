@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from simulator import Scenario, simulate
 from simulator.plan import splice
+from simulator.scenario_checks import hunting
 from simulator.torque_devices import FrictionBrake
 from tuning.practice import moves
 from tuning.practice.drill import Drill, Goal, Start
@@ -91,8 +92,9 @@ RINGING = Drill(
     key="loop starts to ring",
     title="The loop starts to ring",
     story=(
-        "The roll has shrunk since someone set the gains at the full one, and a small roll answers "
-        "the brake more strongly. A splice has just knocked the loop, and it does not calm down."
+        "The gain is too high for the roll as it is now: set at a larger one, which answers the "
+        "output less, or turned up by someone in a hurry. A splice has just knocked the loop, and "
+        "it does not calm down."
     ),
     goal=Goal(
         "Take it back to manual, steady the tension, lower the gain, and have it in automatic "
@@ -107,7 +109,11 @@ RINGING = Drill(
         "Manual first: it stops the loop feeding the swing. Set the output to where it swung "
         "about, let it die out, halve the gain (or go lower), then hand over as always."
     ),
-    refused=lambda scenario: unreachable(scenario, small_roll(scenario)),
+    refused=lambda scenario: (
+        "its supply sticks, so it hunts whatever the gain"
+        if hunting(scenario)
+        else unreachable(scenario, small_roll(scenario))
+    ),
     faults=("gain too high",),
 )
 

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tuning.practice.drill import Goal, Start
+
+if TYPE_CHECKING:
+    from tuning.practice.session import Practice
 
 Array = NDArray[np.float64]
 
@@ -15,6 +20,8 @@ Array = NDArray[np.float64]
 AVERAGE_TIME = 1.0
 # At any moment the tension may be off by so many times the band, and the machine's own shake.
 SWING, SHAKES = 2.0, 1.3
+# Less than this of the tuned integral gain is no automatic [-].
+ASLEEP = 0.1
 # A line runs at its speed, or at crawl, within this [share of running speed, -].
 SPEED_BAND = 0.01
 
@@ -56,6 +63,27 @@ def averaged(time: Array, values: Array) -> Array:
     begins = np.maximum(ends - n, 0)
     mean: Array = (sums[ends] - sums[begins]) / (ends - begins)
     return mean
+
+
+def spoilt(practice: Practice, goal: Goal) -> bool:
+    """Return whether what was done keeps the goal from counting, whatever the tension does.
+
+    That is automatic in a drill by hand; automatic with an integral gain that does nothing; or what
+    the goal needs and was not done after the call.
+
+    Args:
+        practice: the run so far.
+        goal: of the drill.
+    """
+    done = practice.done
+    if goal.by_hand and any(action.what == "automatic" for action in done):
+        return True
+    tuned, now = practice.setup.scenario.controller, practice.running.controller
+    asleep = now.Kc / now.Ti < ASLEEP * (tuned.Kc or 0.0) / (tuned.Ti or math.inf)
+    if goal.automatic and asleep:
+        return True
+    after = {action.what for action in done if action.at >= practice.start.judged_from}
+    return not after.issuperset(goal.needs)
 
 
 def held(

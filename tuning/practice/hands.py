@@ -8,10 +8,15 @@ from simulator import operating_point, run_kernel
 from simulator.machine import roll_inertia as inertia_of
 from simulator.machine import torque_per_percent, web_leaves_roll
 from simulator.plan import What
+from simulator.torque_devices import TorqueMotor
 from tuning.practice.drill import Goal
 from tuning.practice.drills import DRILLS
 from tuning.practice.session import Practice, acted, advanced, begin_practice, zeroed
 from tuning.practice.setup import Setup
+from tuning.practice.view import held_now
+
+# What brakes a roll that has lost its web, above the output without torque [%].
+BRAKING = 40.0
 
 Operator = Callable[["Hands"], Iterator[float]]
 
@@ -42,9 +47,20 @@ class Hands:
         return float(self.practice.window[-1, run_kernel.DIAMETER])
 
     @property
+    def rim_speed(self) -> float:
+        """Of the roll at its rim now [m/s]."""
+        omega = float(self.practice.running.state[self.practice.running.machine.length.size])
+        return 0.5 * self.diameter * omega
+
+    @property
     def goal(self) -> Goal:
         """What must hold at the end."""
         return DRILLS[self.practice.setup.drill].goal
+
+    @property
+    def held(self) -> float:
+        """For how long the goal has held, by the reading [s]."""
+        return held_now(self.practice, self.goal).time
 
     @property
     def reading(self) -> float:
@@ -102,6 +118,14 @@ class Hands:
         device, c = scenario.torque_device, scenario.controller
         none = -100.0 * device.residual_torque / (device.full_torque - device.residual_torque)
         return min(max(none, c.output_low), c.output_high)
+
+    def braking_output(self) -> float:
+        """Return an output that brings a roll without web to rest [%]: not hard, but soon."""
+        scenario = self.practice.start.scenario
+        c = scenario.controller
+        winds = isinstance(scenario.torque_device, TorqueMotor) and not web_leaves_roll(scenario)
+        output = self.idle_output() + (-BRAKING if winds else BRAKING)
+        return min(max(output, c.output_low), c.output_high)
 
     def holding_output(
         self,

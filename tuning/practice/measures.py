@@ -9,7 +9,7 @@ judged until its goal has held long enough (or to the end), so that idle time ch
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from simulator import Trend, run_kernel
 from tuning.practice.drill import Goal
 from tuning.practice.drills import DRILLS
-from tuning.practice.goal import Held, averaged, held
+from tuning.practice.goal import SPEED_BAND, Held, averaged, held, spoilt
 from tuning.practice.session import Practice, trend
 
 Array = NDArray[np.float64]
@@ -29,7 +29,9 @@ TOLERANCE = 0.10
 # A bump shows within this after the switch [s]; before it, the tension is averaged over a second.
 BUMP_TIME, BEFORE = 10.0, 1.0
 # What an operator does after a switch that makes a bump of its own.
-_OWN_DOING = ("setpoint", "output", "manual", "start", "stop", "fast stop", "line speed")
+_OWN_DOING = ("manual", "start", "stop", "fast stop", "line speed")
+# A hand-over worth the name is made with the tension within this of the wanted one [share, -].
+READY = 0.15
 
 
 @dataclass(frozen=True)
@@ -42,6 +44,8 @@ class Switch:
         jump: of the output at the first scan in automatic [%].
         bump: largest departure of the tension from what it was before [N].
         bump_percent: the same [% of the wanted tension].
+        ready: whether the line ran and the tension was near the wanted one: else it is no
+            hand-over of a tension [-].
     """
 
     at: float
@@ -49,6 +53,7 @@ class Switch:
     jump: float
     bump: float
     bump_percent: float
+    ready: bool
 
 
 @dataclass(frozen=True)
@@ -61,11 +66,12 @@ class Measures:
         goal_time: from the start, or the call, until the goal held for good [s]; nan if it did not.
         reached: the same until the tension first was on target for 3 s [s]; nan if never.
         switches: hand-overs to automatic.
+        peak: largest departure from the wanted tension of a web that is whole [% of it].
         overshoot: how far the tension went above the wanted one, once it had been there or below
             [% of it].
         iae: integral of the absolute error [N s].
-        error: mean absolute error [% of the wanted tension].
-        outside: time farther off than 10 % [s].
+        error: mean absolute error while the line moves [% of the wanted tension].
+        outside: time farther off than 10 % while the line moves [s].
         slack: time with slack web that was not broken [s].
         breaks: web breaks beyond those that the drill had [-].
         moves: of the output by hand [-].
@@ -77,6 +83,7 @@ class Measures:
     goal_time: float
     reached: float
     switches: tuple[Switch, ...]
+    peak: float
     overshoot: float
     iae: float
     error: float
@@ -88,8 +95,10 @@ class Measures:
 
     @property
     def bump(self) -> float:
-        """The largest bump of all hand-overs [% of the wanted tension]; nan if there was none."""
-        return max((s.bump_percent for s in self.switches), default=math.nan)
+        """The largest bump of all hand-overs [% of the wanted tension]; nan if none was one."""
+        if not any(s.ready for s in self.switches):
+            return math.nan
+        return max(s.bump_percent for s in self.switches)
 
 
 def measured(practice: Practice, run: Trend | None = None) -> Measures:
@@ -106,6 +115,11 @@ def measured(practice: Practice, run: Trend | None = None) -> Measures:
         goal, start, time=run.time, tension=run.web_tension, line_speed=run.line_speed,
         automatic=run.automatic,
     )  # fmt: skip
+    # What is held before its call, by a line that was stopped too early, has not been done.
+    call = max(_at(run, start.judged_from) - 1, 0)
+    early = start.judged_from > 0.0 and run.line_speed[call] < (1.0 - SPEED_BAND) * start.line_speed
+    if early or spoilt(practice, goal):
+        end = replace(end, time=0.0)
     done = end.time >= goal.hold
     began = float(run.time[-1]) - end.time
     last = began + goal.hold if done else math.inf
@@ -118,16 +132,19 @@ def measured(practice: Practice, run: Trend | None = None) -> Measures:
     came_from = run.output[np.maximum(at - 1, 0)]
     unbroken, breaks = _unbroken(practice, run)
     slack = np.any(run.span_tension <= 0.0, axis=1) & unbroken
+    moving = judged & (run.line_speed > 0.0)
+    whole = np.abs(off[judged & unbroken])
     return Measures(
         held=end,
         done=done,
         goal_time=max(began - start.judged_from, 0.0) if done else math.nan,
         reached=_reached(run, off, start.judged_from),
         switches=tuple(_switches(practice, run)),
+        peak=float(whole.max()) if whole.size else 0.0,
         overshoot=_overshoot(off[judged]),
         iae=float(np.abs(run.web_tension[judged] - start.wanted).sum() * scan),
-        error=float(np.abs(off[judged]).mean()) if judged.any() else 0.0,
-        outside=float((np.abs(off[judged]) > 100.0 * TOLERANCE).sum() * scan),
+        error=float(np.abs(off[moving]).mean()) if moving.any() else 0.0,
+        outside=float((np.abs(off[moving]) > 100.0 * TOLERANCE).sum() * scan),
         slack=float(slack.sum() * scan),
         breaks=breaks,
         moves=len(moves),
@@ -167,6 +184,7 @@ def _switches(practice: Practice, run: Trend) -> list[Switch]:
                 jump=float(run.output[i] - run.output[i - 1]),
                 bump=bump,
                 bump_percent=100.0 * bump / wanted,
+                ready=abs(was - wanted) <= READY * wanted and float(run.line_speed[i]) > 0.0,
             )
         )
     return found

@@ -125,5 +125,8 @@ def bring_up(hands: Hands) -> Iterator[float]:
 
 
 def wait_for_goal(hands: Hands) -> Iterator[float]:
-    """Let the goal hold for as long as it must, and a little longer."""
-    yield hands.goal.hold + 4.0
+    """Let the goal hold for as long as it must and a little longer; again if it is spoilt."""
+    for _ in range(4):
+        yield hands.goal.hold + 4.0
+        if hands.held >= hands.goal.hold:
+            return

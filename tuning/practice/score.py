@@ -17,6 +17,7 @@ from tuning.practice.measures import Measures
 
 # Beyond the ideal run, what still gets full marks, and what gets none.
 BUMP = (2.0, 12.0)  # [% of tension]
+PEAK = (10.0, 60.0)  # [% of tension]
 OVERSHOOT = (5.0, 50.0)  # [% of tension]
 ERROR = (2.0, 12.0)  # mean [% of tension]
 OUTSIDE = (1.5, 12.0)  # [s]
@@ -73,6 +74,7 @@ def scored(drill: str, start: Start, m: Measures, ideal: Measures) -> Score:
         "goal": 1.0 if m.done else SOME_GOAL * m.held.share,
         "time": _time_share(start, m, ideal),
         "bump": _share(m.bump, _or(ideal.bump, 0.0), BUMP),
+        "peak": _share(m.peak, ideal.peak, PEAK),
         "overshoot": _share(m.overshoot, ideal.overshoot, OVERSHOOT),
         "error": _share(m.error, ideal.error, ERROR),
         "outside": _share(m.outside, ideal.outside, OUTSIDE),

@@ -40,13 +40,15 @@ def practice_machine(scenario: Scenario, gains: Gains) -> Scenario:
 
     No taper, ramp of the setpoint, inertia compensation or schedule, so that the setpoint is the
     tension and what hands do is what happens; the integral term tracks, the setpoint does not
-    follow. Read back from its own text, so that a log repeats it to the last bit.
+    follow; load cells that are zeroed and calibrated, unless a drill says otherwise. Read back from
+    its own text, so that a log repeats it to the last bit.
 
     Args:
         scenario: the machine.
         gains: for automatic.
     """
     tuned = gains.set_in(scenario)
+    true = replace(tuned.load_cell, zero_error=0.0, zero_drift=0.0, gain_error=0.0)
     plain = replace(
         tuned.controller,
         taper=0.0,
@@ -55,7 +57,8 @@ def practice_machine(scenario: Scenario, gains: Gains) -> Scenario:
         tracking=True,
         setpoint_follows=False,
     )
-    return read_scenario(scenario_text(replace(tuned, controller=plain)), name=scenario.title)
+    machine = replace(tuned, controller=plain, load_cell=true)
+    return read_scenario(scenario_text(machine), name=scenario.title)
 
 
 def set_up(setup: Setup) -> Start:

@@ -18,6 +18,7 @@ STICKING = 3.0  # [% of output]
 NOISE_TIMES, LEAST_NOISE = 4.0, 0.01  # times the scenario's; share of the tension range
 LOST_TIME = 0.6  # [s]
 LAP_LENGTH = 0.5  # [m]
+EARLIEST, LATEST = 5.0, 15.0  # [s]
 # A gain this close to the limit of stability rings on and on [share of that limit].
 LIVELY = 0.85
 
@@ -40,8 +41,8 @@ class Trap:
 
 
 def _some_time(start: Start, seed: int, what: str) -> float:
-    """A moment in the middle half of the drill [s]."""
-    return start.time_limit * (0.25 + 0.5 * chance(seed, what))
+    """A moment before even a quick trainee is through [s]."""
+    return start.judged_from + EARLIEST + (LATEST - EARLIEST) * chance(seed, what)
 
 
 def _zero(start: Start, seed: int) -> Start:

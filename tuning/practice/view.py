@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from simulator import control_kernel, run_kernel
 from tuning.practice.controls import automatic_now, output_now, setpoint_now
 from tuning.practice.drill import Goal
-from tuning.practice.goal import Held, held
+from tuning.practice.goal import Held, held, spoilt
 from tuning.practice.panel import Line, Panel, Web
 from tuning.practice.session import Practice
 
@@ -15,6 +17,10 @@ _SHOWN = (
     run_kernel.TIME, run_kernel.READING, run_kernel.SETPOINT_N, run_kernel.OUTPUT,
     run_kernel.IS_AUTOMATIC,
 )  # fmt: skip
+
+
+# To the eye a web with less tension than this hangs [share of the wanted one, -].
+HANGS = 0.01
 
 
 def panel_of(practice: Practice) -> Panel:
@@ -61,22 +67,34 @@ def automatic_output(practice: Practice) -> float:
     return float(control_kernel.control(running.controller, memory, reading, radius, 0.0))
 
 
+def roll_rests(practice: Practice) -> bool:
+    """Return whether the roll stands, so that a broken web can be threaded.
+
+    Args:
+        practice: the run so far.
+    """
+    return bool(run_kernel.rests(practice.running.state, practice.running.machine.length.size))
+
+
 def held_now(practice: Practice, goal: Goal) -> Held:
     """Return for how long the goal has held now, as far back as the panel's trend goes.
+
+    By the reading, which is all that an operator has; the score goes by the web's own tension.
 
     Args:
         practice: the run so far.
         goal: of the drill.
     """
     window = practice.window
-    return held(
+    now = held(
         goal,
         practice.start,
         time=window[:, run_kernel.TIME],
-        tension=window[:, run_kernel.WEB_TENSION],
+        tension=window[:, run_kernel.READING],
         line_speed=window[:, run_kernel.LINE_SPEED],
         automatic=window[:, run_kernel.IS_AUTOMATIC],
     )
+    return replace(now, time=0.0, mode=False) if spoilt(practice, goal) else now
 
 
 def _line(practice: Practice) -> Line:
@@ -92,4 +110,4 @@ def _web(practice: Practice) -> Web:
     if practice.running.between[run_kernel.BROKEN] > 0.0:
         return "broken"
     spans = practice.window[-1, run_kernel.COLUMNS :]
-    return "slack" if np.any(spans <= 0.0) else "taut"
+    return "slack" if np.any(spans <= HANGS * practice.start.wanted) else "taut"

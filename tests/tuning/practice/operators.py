@@ -178,9 +178,15 @@ def stop_and_thread(hands):
     at, _ = hands.practice.start.call[0]
     yield at + 1.5 - hands.time
     hands.do("manual")
-    hands.do("output", 0.0)
+    hands.do("output", 50.0)
     hands.do("fast stop")
-    yield hands.practice.start.scenario.run.stop_time + 3.0
+    yield hands.practice.start.scenario.run.stop_time
+    for _ in range(60):
+        if abs(hands.rim_speed) < 0.005:
+            break
+        yield 0.5
+    hands.do("output", 2.0)
+    yield 2.0
     hands.do("thread")
     yield 1.0
     yield from from_rest(hands)

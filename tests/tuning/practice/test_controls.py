@@ -11,7 +11,7 @@ from tuning.practice import controls
 from tuning.practice.drills import DRILLS
 from tuning.practice.session import acted, advanced, begin_practice
 from tuning.practice.setup import Setup
-from tuning.practice.view import automatic_output, held_now, panel_of
+from tuning.practice.view import automatic_output, held_now, panel_of, roll_rests
 
 
 @pytest.fixture
@@ -108,11 +108,17 @@ def test_the_panel_tells_what_the_web_and_the_line_do(film_machine):
     run = advanced(run, round((at + 1.0 - run.time) / 0.02))
     assert panel_of(run).web == "broken"
     assert run.called == "Web break!"
-    run = acted(acted(run, "manual"), "fast stop")
+    run = controls.output_set(acted(acted(run, "manual"), "fast stop"), 0.0)
     run = advanced(run, 500)
     assert panel_of(run).line == "standing"
+    # At idle a full roll runs on for long, and nobody threads a roll that turns.
+    assert not roll_rests(run)
     run = advanced(acted(run, "thread"), 10)
-    assert panel_of(run).web == "taut"
+    assert panel_of(run).web == "broken"
+    run = advanced(controls.output_set(run, 60.0), 1000)
+    assert roll_rests(run)
+    run = advanced(acted(run, "thread"), 10)
+    assert panel_of(run).web == "slack"
 
 
 def test_the_goal_on_the_panel_is_the_goal_of_the_score(film_machine):
