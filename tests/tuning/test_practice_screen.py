@@ -12,7 +12,7 @@ from tests.tuning.practice.operators import TRAINEES
 from tests.tuning.shown import fine, text_of
 from tuning.practice.drills import DRILLS
 from tuning.practice.hands import performed
-from tuning.practice.session import begin_practice
+from tuning.practice.session import begin_practice, repeated
 from tuning.practice.setup import Setup
 
 
@@ -106,9 +106,9 @@ def test_every_control_acts(film):
     app = push(app, "practice.step")
     assert run_of(app).time == pytest.approx(before.time + 0.5, abs=0.021)
     # What was typed is done, and the entry is empty again.
-    app = fine(app.number_input(key="practice.output").set_value(44.4).run())
+    app = fine(app.text_input(key="practice.output").set_value("44,4").run())
     assert (run_of(app).done[-1].what, run_of(app).done[-1].value) == ("output", 44.4)
-    assert app.number_input(key="practice.output").value is None
+    assert app.text_input(key="practice.output").value == ""
     app = fine(push(app, "practice.finish"))
     assert any("of 100" in text.value for text in app.markdown)
 
@@ -134,13 +134,54 @@ def test_settings_of_the_controller_are_changed_and_logged(film):
 
 
 def test_the_preset_is_there_where_there_is_a_splice(film):
-    def presets(app):
-        return [n for n in app.number_input if n.label.startswith("Preset")]
-
-    assert not presets(live())
+    assert "preset" not in text_of(live())
     app = live("splice to a new roll")
-    app = fine(presets(app)[0].set_value(48.0).run())
+    assert "Next roll's preset: none" in text_of(app)
+    app = fine(app.text_input(key="practice.preset").set_value("48 %").run())
     assert (run_of(app).done[-1].what, run_of(app).done[-1].value) == ("preset", 48.0)
+    assert "Next roll's preset: 48.0 %" in text_of(app)
+
+
+@pytest.mark.parametrize("entry", ["much", "1e9", "-5", "nan", "4;5"])
+def test_what_is_no_output_changes_nothing(entry):
+    app = live()
+    app = fine(app.text_input(key="practice.output").set_value(entry).run())
+    assert run_of(app).done == ()
+    assert "must be a number from 0 to 100" in app.toast[0].value
+
+
+def test_gains_are_stepped_by_what_they_are():
+    """A Kc of 0.0014 must not jump to 0.0114 at a push."""
+    app = live(name="foil_unwind")
+    (gain,) = [n for n in app.number_input if n.label.startswith("Gain")]
+    assert 0.02 * gain.value < gain.step < 0.5 * gain.value
+    half = 0.5 * run_of(app).running.controller.Kc
+    app = push(app, "practice.Kc.÷ 2")
+    assert run_of(app).done[-1].value == pytest.approx(half)
+
+
+@pytest.mark.parametrize("late", ["act", "catch_up", "step", "finish"])
+def test_a_click_that_comes_after_the_run_was_left_does_nothing(film, late):
+    app = AppTest.from_string(
+        "from tuning.screens import practice_run\n"
+        "practice_run.leave()\n"
+        f"practice_run.{late}({'lambda run: run' if late == 'act' else ''})\n",
+        default_timeout=30,
+    )
+    app.session_state["practice.run"] = begin_practice(Setup("fast stop", machine("film_unwind")))
+    app.session_state["practice.stage"] = "live"
+    fine(app.run())
+    assert "practice.run" not in app.session_state
+
+
+def test_the_goal_counts_whole_seconds_and_says_when_it_is_time(film):
+    found = machine("film_unwind")
+    run = performed(Setup("setpoint off", found, 0), DRILLS["setpoint off"].ideal)
+    begun = next(a.at for a in run.done if a.what == "automatic")
+    early = repeated(run.setup, run.done, round((begun + 9.7) / 0.02))
+    assert "held 9 of 10 s" in text_of(opened(found, run=early, stage="live"))
+    late = repeated(run.setup, run.done, round((begun + 11.0) / 0.02))
+    assert "✓ held 10 of 10 s: finish" in text_of(opened(found, run=late, stage="live"))
 
 
 @pytest.mark.parametrize("units", ["", US_CUSTOMARY.name])

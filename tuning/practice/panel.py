@@ -36,6 +36,7 @@ class Panel:
         wanted: tension that the job card asks for [N].
         recent: the last `WINDOW` of rows of time [s], reading [N], setpoint [N], output [%] and
             automatic [-] (0 or 1), shape (n, 5), n below 1000.
+        band: how far the tension may be off [share of wanted, -].
     """
 
     time: float
@@ -51,3 +52,4 @@ class Panel:
     web: Web
     wanted: float
     recent: Array
+    band: float = 0.1

@@ -10,13 +10,15 @@ import html
 import math
 
 from simulator.figure_style import BLUE, GREEN, ORANGE, VERMILION
-from simulator.machine import diameter_range
 from simulator.scenario import Scenario
 from simulator.units import METRIC, UnitSystem
 from tuning.practice.panel import Panel
 
-# Share of the wanted tension that is still on target, and that the bar shows on either side [-].
-ON_TARGET, BAR = 0.1, 0.25
+# How far the tension may be off unless a drill says otherwise [share of wanted, -]; the bar shows
+# so many times that to either side [-].
+ON_TARGET, BAR = 0.1, 2.5
+# From this difference on automatic would give another output than it is [%].
+OTHER = 1.0
 
 STYLE = (
     ".panel-live{display:flex;flex-wrap:wrap;gap:2px 18px;font-family:'Source Sans',sans-serif;"
@@ -54,42 +56,44 @@ def readings_html(panel: Panel, scenario: Scenario, *, units: UnitSystem = METRI
         scenario: the machine.
         units: the reader's units.
     """
-    force, speed, length = (units.label(kind) for kind in ("tension", "speed", "diameter"))
+    force, speed = units.label("tension"), units.label("speed")
     scale = units.show(scenario.controller.tension_range, "tension")
     top = units.show(max(scenario.run.line_speed, scenario.run.crawl_speed), "speed")
-    full = units.show(diameter_range(scenario)[1], "diameter")
     cells = [
         _reading("Setpoint", units.show(panel.setpoint, "tension"), scale, force),
         _reading("Output", panel.output, 99.9, "%"),
         _mode(panel.automatic),
         _reading("Line speed", units.show(panel.line_speed, "speed"), top, speed),
-        _reading("Roll diameter", units.show(panel.diameter, "diameter"), full, length),
+        _automatic(panel),
         _web(panel),
     ]
     tension = _reading("Tension", units.show(panel.reading, "tension"), scale, force, signed=True)
     return (
         f'<div class="panel-live"><div class="tension">{tension}'
-        f"{deviation_bar(panel.reading, panel.wanted, units=units)}</div>"
+        f"{deviation_bar(panel.reading, panel.wanted, band=panel.band, units=units)}</div>"
         f'<div class="rest">{"".join(cells)}</div></div>'
     )
 
 
-def deviation_bar(reading: float, wanted: float, *, units: UnitSystem = METRIC) -> str:
+def deviation_bar(
+    reading: float, wanted: float, *, band: float = ON_TARGET, units: UnitSystem = METRIC
+) -> str:
     """Return a bar that shows how far a reading is from the wanted tension, with a word.
 
-    The bar ends a quarter below and above the wanted tension; its marks stand at 10 % either way.
+    The bar ends two and a half bands below and above the wanted tension; its marks stand at one.
 
     Args:
         reading: of the load cell [N].
         wanted: tension, above 0 [N].
+        band: how far it may be off [share of wanted, -].
         units: the reader's units.
     """
     off = reading / wanted - 1.0
     # A web that is lost may leave no reading at all.
     off = off if math.isfinite(off) else -1.0
-    word, colour, sign = verdict(reading, wanted)
-    place = 50.0 + 50.0 * min(max(off / BAR, -1.0), 1.0)
-    edge = 50.0 * ON_TARGET / BAR
+    word, colour, sign = verdict(reading, wanted, band)
+    place = 50.0 + 50.0 * min(max(off / (BAR * band), -1.0), 1.0)
+    edge = 50.0 / BAR
     aim = units.plain(wanted, "tension", digits=3)
     return (
         f'<div class="bar" role="img" aria-label="tension {word}, wanted {html.escape(aim)}">'
@@ -98,20 +102,21 @@ def deviation_bar(reading: float, wanted: float, *, units: UnitSystem = METRIC) 
         f'<i class="mark" style="left:{50 + edge:g}%"></i><i class="middle" style="left:50%"></i>'
         f'<i class="needle" style="left:{place:.1f}%;background:{colour}"></i></div>'
         f'<div class="verdict"><span><span style="color:{colour}">{sign}</span> {word}</span>'
-        f'<span class="aim">{html.escape(aim)} ± {100 * ON_TARGET:g} %</span></div>'
+        f'<span class="aim">{html.escape(aim)} ± {100 * band:g} %</span></div>'
     )
 
 
-def verdict(reading: float, wanted: float) -> tuple[str, str, str]:
+def verdict(reading: float, wanted: float, band: float = ON_TARGET) -> tuple[str, str, str]:
     """Return what to think of a reading: a word, its colour and its sign.
 
     Args:
         reading: of the load cell [N].
         wanted: tension [N].
+        band: how far it may be off [share of wanted, -].
     """
-    if reading > (1.0 + ON_TARGET) * wanted:
+    if reading > (1.0 + band) * wanted:
         return "high", VERMILION, "▲"
-    if reading >= (1.0 - ON_TARGET) * wanted:
+    if reading >= (1.0 - band) * wanted:
         return "on target", GREEN, "●"
     return "low", BLUE, "▼"
 
@@ -129,6 +134,13 @@ def _reading(name: str, value: float, largest: float, unit: str, *, signed: bool
         f'<span class="number" style="min-width:{room * 0.56:.2f}em">{text}</span>'
         f'<span class="unit">{html.escape(unit)}</span></div></div>'
     )
+
+
+def _automatic(panel: Panel) -> str:
+    """What the output would be in automatic; a sign where it is another one."""
+    shown = "visible" if abs(panel.automatic_output - panel.output) > OTHER else "hidden"
+    sign = f'<span style="visibility:{shown}"> ≠ output</span></div>'
+    return _reading("In automatic", panel.automatic_output, 99.9, "%").replace("</div>", sign, 1)
 
 
 def _mode(automatic: bool) -> str:

@@ -15,7 +15,6 @@ from simulator.figure_style import BLUE, GREEN, GREY, VERMILION, round_size
 from simulator.scenario import Scenario
 from simulator.units import METRIC, UnitSystem, sensible
 from tuning.practice.panel import WINDOW, Array, Panel
-from tuning.practice.readings import ON_TARGET
 
 # Heights of the two panels, and of all with its words [px].
 TENSION_HEIGHT, OUTPUT_HEIGHT, HEIGHT = 142, 64, 284
@@ -53,7 +52,7 @@ def trend_html(panel: Panel, scenario: Scenario, *, units: UnitSystem = METRIC) 
     top = scenario.controller.tension_range
     reading, setpoint = (_curve(panel.time, rows, column, top) for column in (1, 2))
     output = _curve(panel.time, rows, 3, 100.0)
-    low, high = ((1.0 + side * ON_TARGET) * panel.wanted for side in (-1, 1))
+    low, high = ((1.0 + side * panel.band) * panel.wanted for side in (-1, 1))
     band = (
         f'<rect x="0" width="{_ACROSS}" y="{_height(high, top)}" '
         f'height="{_height(low, top) - _height(high, top)}" fill="{GREEN}" fill-opacity="0.16"/>'

@@ -9,6 +9,7 @@ import numpy as np
 from simulator import control_kernel, run_kernel
 from tuning.practice.controls import automatic_now, output_now, setpoint_now
 from tuning.practice.drill import Goal
+from tuning.practice.drills import DRILLS
 from tuning.practice.goal import Held, held, spoilt
 from tuning.practice.panel import Line, Panel, Web
 from tuning.practice.session import Practice
@@ -46,6 +47,7 @@ def panel_of(practice: Practice) -> Panel:
         web=_web(practice),
         wanted=practice.start.wanted,
         recent=np.ascontiguousarray(practice.window[:, _SHOWN]),
+        band=DRILLS[practice.setup.drill].goal.band,
     )
 
 

@@ -12,7 +12,14 @@ from tuning.practice.drill import Drill, PracticeError
 from tuning.practice.drills import DRILLS
 from tuning.practice.session import begin_practice
 from tuning.practice.setup import Setup, practice_machine
-from tuning.screens import answers, live_view, practice_bench, practice_debrief, practice_instructor
+from tuning.screens import (
+    answers,
+    live_view,
+    practice_bench,
+    practice_debrief,
+    practice_instructor,
+    practice_run,
+)
 
 CAUTION = (
     "**This is a simulation.** On the real floor the machine's own procedures, its guarding and "
@@ -24,7 +31,7 @@ CAUTION = (
 
 def page() -> None:
     """Show the screen: the choice of a drill, the live bench, or the debrief."""
-    stage = practice_bench.stage()
+    stage = practice_run.stage()
     if stage == "live":
         practice_bench.show()
     elif stage == "debrief":
@@ -105,7 +112,7 @@ def _drill(machine: Scenario) -> Setup:
 def _start_button(setup: Setup, *, disabled: bool) -> None:
     if st.button("Start this drill", type="primary", disabled=disabled, key="practice.start"):
         try:
-            practice_bench.start(begin_practice(setup))
+            practice_run.start(begin_practice(setup))
         except PracticeError as error:
             bench.show_error(error)
             return
@@ -123,6 +130,9 @@ def _job(drill: Drill, machine: Scenario) -> str:
     speed = units.text(machine.run.line_speed, "speed", digits=3)
     job = f"{wanted} at {speed}"
     if not drill.refused(machine):
-        limit = drill.set_up(machine, 0).time_limit
-        job += f"; {sensible(limit, 2)} s at most, less if you finish before"
+        start = drill.set_up(machine, 0)
+        job += f"; {sensible(start.time_limit, 2)} s at most, less if you finish before"
+        for new in (action.value for action in start.plan if action.what == "new roll"):
+            now, then = (units.text(d, "diameter", digits=3) for d in (start.diameter, new))
+            job += f"; roll {now}, the next one {then}"
     return bench.plain(job + ".")

@@ -16,13 +16,14 @@ from tuning.practice.drill import Part, PracticeError
 from tuning.practice.measures import Measures
 from tuning.practice.session import Practice, begin_practice
 from tuning.practice.session_log import log_text
-from tuning.screens import practice_bench
+from tuning.screens import practice_run
 
 # What each part of the score is called.
 PARTS: dict[Part, str] = {
     "goal": "goal reached",
     "time": "time to the goal",
     "bump": "bump at the switch",
+    "peak": "largest error of the tension",
     "overshoot": "overshoot",
     "error": "mean error",
     "outside": "time outside ± 10 %",
@@ -39,7 +40,7 @@ _WORDS = {
 def show() -> None:
     """Show the debrief of the run at hand."""
     units = bench.unit_system()
-    debrief, picture = _kept(practice_bench.run(), units)
+    debrief, picture = _kept(practice_run.run(), units)
     score = debrief.score
     st.header(f"Debrief: {debrief.drill.title}")
     if score.marks:
@@ -87,7 +88,7 @@ def _show_moments(debrief: Debrief) -> None:
 
 
 def _show_traps(debrief: Debrief) -> None:
-    if traps := told(debrief.practice.setup):
+    if traps := told(debrief.practice):
         st.subheader("What the instructor had set")
         st.markdown("\n".join(f"- {bench.told(text)}" for text in traps))
 
@@ -127,8 +128,9 @@ def _show_numbers(debrief: Debrief, units: UnitSystem) -> None:
         "Time to the goal": lambda m: seconds(m.goal_time),
         "Time to tension, first time within 5 %": lambda m: seconds(m.reached),
         "Bump at the switch, the largest": lambda m: bump(m.bump),
+        "Largest error of the tension": lambda m: percent(m.peak),
         "Overshoot": lambda m: percent(m.overshoot),
-        "IAE: error times time, added up": lambda m: (
+        "Error added up over time (IAE)": lambda m: (
             f"{sensible(units.show(m.iae, 'tension'), 3)} {force} s"
         ),
         "Mean error": lambda m: percent(m.error),
@@ -152,7 +154,7 @@ def _show_buttons(debrief: Debrief) -> None:
     practice = debrief.practice
     with st.container(horizontal=True):
         st.button("The same again", type="primary", on_click=_again, key="practice.again")
-        st.button("Another drill", on_click=practice_bench.leave, key="practice.another")
+        st.button("Another drill", on_click=practice_run.leave, key="practice.another")
         st.download_button(
             "Save the log", log_text(practice), on_click="ignore", key="practice.log",
             file_name=f"practice_{practice.setup.drill.replace(' ', '_')}.json",
@@ -168,6 +170,6 @@ def _show_buttons(debrief: Debrief) -> None:
 
 def _again() -> None:
     try:
-        practice_bench.start(begin_practice(practice_bench.run().setup))
+        practice_run.start(begin_practice(practice_run.run().setup))
     except PracticeError as error:
         st.toast(bench.told(str(error)))

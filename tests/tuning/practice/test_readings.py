@@ -37,7 +37,7 @@ def test_says_all_seven_things_in_the_readers_units(scenario, units):
     panel = panel_for(scenario)
     found = by_name(shown(panel, scenario, units))
     assert list(found) == [
-        "Tension", "Setpoint", "Output", "Mode", "Line speed", "Roll diameter", "Web",
+        "Tension", "Setpoint", "Output", "Mode", "Line speed", "In automatic", "Web",
     ]  # fmt: skip
     # Exact factors: 1 lbf = 4.4482216152605 N, 1 in = 25.4 mm, 1 ft = 0.3048 m (definitions).
     us = units is US_CUSTOMARY
@@ -45,7 +45,7 @@ def test_says_all_seven_things_in_the_readers_units(scenario, units):
         ("Tension", panel.reading / (4.4482216152605 if us else 1.0), "lbf" if us else "N"),
         ("Line speed", panel.line_speed * 60.0 / (0.3048 if us else 1.0),
          "ft/min" if us else "m/min"),
-        ("Roll diameter", 400.0 / (25.4 if us else 1.0), "in" if us else "mm"),
+        ("In automatic", panel.automatic_output, "%"),
         ("Output", 40.0, "%"),
     ):  # fmt: skip
         text, _, label = found[name]
@@ -71,7 +71,7 @@ def test_nothing_moves_when_digits_or_signs_change(scenario, units):
         )
     ]  # fmt: skip
     found = [by_name(shown(panel, scenario, units)) for panel in extremes]
-    for name in ("Tension", "Setpoint", "Output", "Line speed", "Roll diameter"):
+    for name in ("Tension", "Setpoint", "Output", "Line speed", "In automatic"):
         assert len({reading[name][1] for reading in found}) == 1
         room = float(re.search(r"min-width:([\d.]+)em", found[0][name][1]).group(1))
         for reading in found:
