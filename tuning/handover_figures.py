@@ -26,7 +26,7 @@ from simulator.figure_style import (
 from simulator.units import METRIC, UnitSystem
 from tuning.handover import Handover
 from tuning.handover_conditions import SETTINGS, ConditionStudy, JudgedSwitch
-from tuning.handover_judged import CALM, DO_NOT, WATCH, Condition, Moves, Verdict
+from tuning.handover_judged import CALM, DO_NOT, WAIT, Condition, Moves, Verdict
 
 # Narrower than other pictures, so that a small screen leaves their many words readable [inch].
 MAP_WIDTH, SIDE_WIDTH = 7.4, 8.4
@@ -38,7 +38,7 @@ LEAST_ROOM, MOST_TENSION = 0.15, 1.9
 # Each verdict: colour of its mark, tint of its field, mark, words in the field.
 _LOOKS: dict[Verdict, tuple[str, str, str, str]] = {
     CALM: (GREEN, "#dff3ec", "o", "calm"),
-    WATCH: (ORANGE, "#fdf0cc", "^", "watch"),
+    WAIT: (ORANGE, "#fdf0cc", "^", "wait"),
     DO_NOT: (VERMILION, "#fbdccb", "X", "do not"),
 }
 _MOVES_WORDS: dict[Moves, str] = {

@@ -1,10 +1,10 @@
-"""Whether a switch to automatic is calm, to be watched, or not to be made: the rule of judging.
+"""Whether a switch to automatic is calm, to be waited with, or not to be made: the rule of judging.
 
     do not switch   no output holds the tension here, or the loop swings up by itself; the web goes
                     slack or breaks; the controller goes back to manual by itself; the tension is
                     thrown off by more than 10 % of running tension, goes on swinging by more than
                     5 %, or is taken more than 20 % away by the setpoint
-    watch it        it is thrown off by more than 2 %, the output jumps by more than 1 %, it does
+    wait            it is thrown off by more than 2 %, the output jumps by more than 1 %, it does
                     not settle; or the setpoint is more than 2 % from where the tension is, or,
                     caught on its way, from where the operator's output was taking it; or a supply
                     sticks
@@ -27,13 +27,13 @@ from simulator.trend import WEB_BREAK
 from tuning.handover import Handover
 from tuning.handover_place import SwitchPlace
 
-Verdict = Literal["calm", "watch it", "do not switch"]
+Verdict = Literal["calm", "wait", "do not switch"]
 Moves = Literal["steady", "output just changed", "line changes speed"]
 CALM: Verdict = "calm"
-WATCH: Verdict = "watch it"
+WAIT: Verdict = "wait"
 DO_NOT: Verdict = "do not switch"
 # From calm to bad.
-VERDICTS: tuple[Verdict, ...] = (CALM, WATCH, DO_NOT)
+VERDICTS: tuple[Verdict, ...] = (CALM, WAIT, DO_NOT)
 STEADY: Moves = "steady"
 OUTPUT_CHANGED: Moves = "output just changed"
 SPEED_CHANGES: Moves = "line changes speed"
@@ -66,7 +66,7 @@ class Judged:
     """A verdict on a switch, in words.
 
     Attributes:
-        verdict: "calm", "watch it" or "do not switch".
+        verdict: "calm", "wait" or "do not switch".
         reason: why, a plain sentence without its full stop.
         instead: what to do instead; empty where it is calm.
     """
@@ -111,7 +111,7 @@ def judge(h: Handover, place: SwitchPlace, condition: Condition) -> Judged:
         return Judged(CALM, reason)
     if verdict == CALM:
         return Judged(
-            WATCH,
+            WAIT,
             "nothing jumps, but the brake's supply sticks: sooner or later the tension hunts",
             "mend what sticks first",
         )
@@ -123,7 +123,7 @@ def _seen(h: Handover, condition: Condition) -> tuple[Verdict, str]:
     jumps = abs(h.output_bump) > CALM_JUMP
     lead = f"the output jumps by {_percent(h.output_bump, '+')} and " if jumps else ""
     unsettled = math.isnan(h.settling)
-    goes = f"the setpoint is {_percent(h.walk)} off the tension, which goes there at once"
+    goes = f"the setpoint is {_percent(h.walk)} off the tension, which it then goes to"
     caught = condition.setpoint_follows and condition.moves != STEADY
     if h.trend.web_lost:
         return (
@@ -139,24 +139,25 @@ def _seen(h: Handover, condition: Condition) -> tuple[Verdict, str]:
     if h.walk > ROUGH_GAP:
         return DO_NOT, goes
     if h.tension_bump > CALM_BUMP:
-        return WATCH, lead + f"the tension is off by {_percent(h.tension_bump)} for a moment"
+        return WAIT, lead + f"the tension is off by {_percent(h.tension_bump)} for a moment"
     if jumps:
-        return WATCH, f"the output jumps by {_percent(h.output_bump, '+')}"
+        return WAIT, f"the output jumps by {_percent(h.output_bump, '+')}"
     if unsettled:
-        return WATCH, "the tension does not come to rest"
+        return WAIT, "the tension does not come to rest"
     if caught and h.caught > CALM_GAP:
         return (
-            WATCH,
+            WAIT,
             f"the setpoint is caught {_percent(h.caught)} from where the tension was going",
         )
     if h.walk > CALM_GAP:
-        return WATCH, goes
+        return WAIT, goes
     return CALM, "nothing jumps and the tension stays"
 
 
 def _percent(value: float, sign: str = "") -> str:
     """Return a value [%] to two digits, or whole."""
-    return f"{value:{sign}.0f} %" if abs(value) >= 10.0 else f"{value:{sign}.2g} %"
+    text = f"{value:{sign}.0f} %" if abs(value) >= 10.0 else f"{value:{sign}.2g} %"
+    return text.replace("-", "−")
 
 
 def _instead(h: Handover, condition: Condition, *, sticks: bool) -> str:

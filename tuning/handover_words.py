@@ -161,11 +161,11 @@ def settings_in_words(study: SettingsStudy) -> tuple[str, ...]:
     return (
         lead + words,
         "Tracking: with it the integral term always stands where the output is, and at the switch "
-        f"nothing jumps ({_jump(integral.tracks.output_bump)}).",
+        f"nothing jumps ({jump_in_words(integral.tracks.output_bump)}).",
         f"Without it the output goes to where the integral term was left: it jumps by "
-        f"{_jump(zero.output_bump)} from 0, and by {_jump(old.output_bump)} from where it last "
-        f"held {integral.old_tension:.4g} N in automatic; the tension is thrown off by "
-        f"{zero.tension_bump:.0f} % and {old.tension_bump:.0f} %.",
+        f"{jump_in_words(zero.output_bump)} from 0, and by {jump_in_words(old.output_bump)} from "
+        f"where it last held {integral.old_tension:.4g} N in automatic; the tension is thrown "
+        f"off by {zero.tension_bump:.0f} % and {old.tension_bump:.0f} %.",
     )
 
 
@@ -175,5 +175,11 @@ def _late(late: float) -> str:
     return "at once" if late < 0.05 else f"after {sensible(late, 2)} s"
 
 
-def _jump(value: float) -> str:
-    return f"{round(value, 1) + 0.0:+.1f} %"
+def jump_in_words(value: float) -> str:
+    """Return a jump with its sign; one that rounds to nothing has none.
+
+    Args:
+        value: of the output [%].
+    """
+    tenths = round(value, 1)
+    return f"{tenths:+.1f} %".replace("-", "−") if tenths else "0.0 %"

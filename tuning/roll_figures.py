@@ -14,6 +14,7 @@ from simulator.figure_style import BLACK, BLUE, SMALL, WIDTH, plain_panel
 from simulator.figures import draw_trend
 from simulator.units import METRIC, UnitSystem, sensible
 from tuning.handover import Handover
+from tuning.handover_words import jump_in_words
 from tuning.roll_responses import RollResponse
 
 # A bump below this share of the running tension is not worth a mark [%].
@@ -83,7 +84,7 @@ def draw_handover(h: Handover, scenario: Scenario, units: UnitSystem = METRIC) -
         scenario: the machine.
         units: that the reader wants.
     """
-    jump = f"jump of the output {round(h.output_bump, 1) + 0.0:+.1f} %"
+    jump = f"jump of the output {jump_in_words(h.output_bump)}"
     figure = draw_trend(h.trend, units=units, title=f"{_bump_words(h, scenario, units)}; {jump}")
     if h.tension_bump >= MARKED_BUMP:
         _mark_bump(figure.axes[0], h, units.factor("tension"))

@@ -130,7 +130,8 @@ def test_handover(scenario, units, how):
     figure = draw_handover(h, scenario, units)
     said = check_readable(figure)
     assert "manual" in said and "automatic" in said
-    assert f"jump of the output {round(h.output_bump, 1) + 0.0:+.1f} %" in said
+    jump = f"{h.output_bump:+.1f} %".replace("-", "−")
+    assert f"jump of the output {'0.0 %' if abs(h.output_bump) < 0.05 else jump}" in said
     assert ("bump" in [t.get_text() for t in figure.axes[0].texts]) == (h.tension_bump >= 0.5)
 
 

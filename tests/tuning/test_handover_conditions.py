@@ -11,7 +11,7 @@ from simulator.sensing_and_control import ScheduledGains
 from tuning.gains import Gains
 from tuning.handover import handover
 from tuning.handover_conditions import SETTINGS, handover_conditions, moved_at, same_switch
-from tuning.handover_judged import CALM, DO_NOT, OUTPUT_CHANGED, SPEED_CHANGES, STEADY, WATCH
+from tuning.handover_judged import CALM, DO_NOT, OUTPUT_CHANGED, SPEED_CHANGES, STEADY, WAIT
 from tuning.handover_place import switch_place
 
 
@@ -21,7 +21,7 @@ def test_every_condition_once(scenario, designed):
     assert len(study.rows) == rows and {len(row) for row in study.rows} == {12}
     seen = {(one.diameter, one.line_speed, one.condition) for one in study.switches}
     assert len(seen) == 12 * rows
-    assert sum(study.count(verdict) for verdict in (CALM, WATCH, DO_NOT)) == 12 * rows
+    assert sum(study.count(verdict) for verdict in (CALM, WAIT, DO_NOT)) == 12 * rows
     for one in study.switches:
         assert one.judged.reason
         assert bool(one.judged.instead) == (one.judged.verdict != CALM)
@@ -55,7 +55,7 @@ def test_without_tracking_the_output_falls_by_what_holds_the_tension(scenario, d
 
 
 def test_the_settings_that_are_worse_are_never_judged_better(scenario, designed):
-    order = (CALM, WATCH, DO_NOT)
+    order = (CALM, WAIT, DO_NOT)
     study = handover_conditions(scenario, designed(scenario).gains)
     for row in study.rows:
         verdicts = {one.condition: order.index(one.judged.verdict) for one in row}

@@ -9,7 +9,7 @@ from tests.tuning.pictures import check_readable
 from tuning.gains import Gains
 from tuning.handover_conditions import handover_conditions, same_switch
 from tuning.handover_figures import draw_conditions, draw_same_switch
-from tuning.handover_judged import CALM, DO_NOT, OUTPUT_CHANGED, STEADY, WATCH
+from tuning.handover_judged import CALM, DO_NOT, OUTPUT_CHANGED, STEADY, WAIT
 from tuning.handover_place import switch_place
 from tuning.handover_settings import what_settings_do
 from tuning.handover_settings_figure import draw_settings
@@ -24,13 +24,13 @@ def test_map_of_conditions(scenario, units, designed):
     study = handover_conditions(scenario, designed(scenario).gains)
     said = check_readable(draw_conditions(study, units)).split(" | ")
     # A word in each field, and its mark.
-    for verdict, word in ((CALM, "calm"), (WATCH, "watch"), (DO_NOT, "do not")):
+    for verdict, word in ((CALM, "calm"), (WAIT, "wait"), (DO_NOT, "do not")):
         assert said.count(word) == study.count(verdict)
         assert f"{verdict}: {study.count(verdict)}" in said
     for diameter in named_diameters(scenario).values():
         assert any(units.text(diameter, "diameter") in text for text in said)
     marks = [line.get_marker() for line in draw_conditions(study, units).axes[0].lines]
-    assert [marks.count(mark) for mark in "o^X"] == [study.count(v) for v in (CALM, WATCH, DO_NOT)]
+    assert [marks.count(mark) for mark in "o^X"] == [study.count(v) for v in (CALM, WAIT, DO_NOT)]
 
 
 def test_map_where_nothing_can_be_tried(film, units):

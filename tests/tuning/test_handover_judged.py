@@ -13,7 +13,7 @@ from tuning.handover_judged import (
     OUTPUT_CHANGED,
     SPEED_CHANGES,
     STEADY,
-    WATCH,
+    WAIT,
     Condition,
     judge,
     judge_place,
@@ -40,12 +40,12 @@ def calm(place):
 @pytest.mark.parametrize(
     ("seen", "verdict"),
     [
-        ({"tension_bump": 1.99}, CALM), ({"tension_bump": 2.01}, WATCH),
-        ({"tension_bump": 9.99}, WATCH), ({"tension_bump": 10.01}, DO_NOT),
-        ({"output_bump": -0.99}, CALM), ({"output_bump": -1.01}, WATCH),
-        ({"output_bump": 99.0}, WATCH),
-        ({"walk": 1.99}, CALM), ({"walk": 2.01}, WATCH), ({"walk": 20.01}, DO_NOT),
-        ({"settling": math.nan, "swing": 4.99}, WATCH),
+        ({"tension_bump": 1.99}, CALM), ({"tension_bump": 2.01}, WAIT),
+        ({"tension_bump": 9.99}, WAIT), ({"tension_bump": 10.01}, DO_NOT),
+        ({"output_bump": -0.99}, CALM), ({"output_bump": -1.01}, WAIT),
+        ({"output_bump": 99.0}, WAIT),
+        ({"walk": 1.99}, CALM), ({"walk": 2.01}, WAIT), ({"walk": 20.01}, DO_NOT),
+        ({"settling": math.nan, "swing": 4.99}, WAIT),
         ({"settling": math.nan, "swing": 5.01}, DO_NOT),
         ({"settling": 3.0, "swing": 5.01}, CALM),
         ({"taken_back": True}, DO_NOT),
@@ -63,13 +63,13 @@ def test_a_lost_web_is_worse_than_all_else(calm, place, lost):
     judged = judge(replace(calm, trend=trend, output_bump=-30.0), place, BEST)
     assert judged.verdict == DO_NOT
     assert ("breaks" in judged.reason) == (lost == "web break")
-    assert "-30 %" in judged.reason
+    assert "−30 %" in judged.reason
 
 
 @pytest.mark.parametrize("moves", [OUTPUT_CHANGED, SPEED_CHANGES])
-def test_a_setpoint_caught_on_its_way_is_to_be_watched(calm, place, moves):
+def test_a_setpoint_caught_on_its_way_waits(calm, place, moves):
     caught = replace(calm, caught=2.01)
-    assert judge(caught, place, Condition(True, True, moves)).verdict == WATCH
+    assert judge(caught, place, Condition(True, True, moves)).verdict == WAIT
     assert judge(replace(calm, caught=1.99), place, Condition(True, True, moves)).verdict == CALM
     # One that does not follow is not caught.
     assert judge(caught, place, Condition(True, False, moves)).verdict == CALM
@@ -105,4 +105,4 @@ def test_where_no_switch_need_be_tried(film, place):
 def test_a_supply_that_sticks_is_never_called_calm(worn):
     place = switch_place(worn, Gains(0.13, 0.2))
     judged = judge(switch(place, setpoint_follows=True), place, BEST)
-    assert judged.verdict == WATCH and "sticks" in judged.reason
+    assert judged.verdict == WAIT and "sticks" in judged.reason

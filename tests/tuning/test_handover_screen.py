@@ -51,10 +51,22 @@ def test_the_list_is_that_of_the_study(film):
     said = text_of(fine(app.run()))
     study = handover_conditions(film, None)
     assert "Switch when all of this is so" in said and "If it goes wrong" in said
+    # The list is seen before the map and before what else there is about this switch.
+    assert said.index("Switch when") < said.index("Where is it safe") < said.index("1. In")
+    assert "Better wait" not in said
     table = app.dataframe[0].value
     assert len(table) == len(study.switches)
     assert list(table["verdict"]) == [one.judged.verdict for one in study.switches]
     assert list(table["why"]) == [one.judged.reason for one in study.switches]
+
+
+def test_nobody_is_told_to_watch_for_less_than_five_seconds(film):
+    app = opened(film)
+    app.checkbox(key="handover.follows").set_value(True)
+    app.slider(key="handover.offset").set_value(0)
+    said = text_of(fine(app.run()))
+    # A calm switch has settled long before.
+    assert "Watch the tension for at least 5 s" in said
 
 
 @pytest.mark.parametrize("name", list(handover_screen.MOVES))

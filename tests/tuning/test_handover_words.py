@@ -8,7 +8,7 @@ from tuning.gains import Gains
 from tuning.handover_conditions import handover_conditions
 from tuning.handover_place import switch_place
 from tuning.handover_settings import what_settings_do
-from tuning.handover_words import operator_words, settings_in_words
+from tuning.handover_words import jump_in_words, operator_words, settings_in_words
 
 
 def told(scenario, gains):
@@ -61,9 +61,17 @@ def test_settings_in_words(scenario, designed):
     study = what_settings_do(switch_place(scenario, designed(scenario).gains))
     limit, tracks, left = settings_in_words(study)
     assert "at once with anti-windup and after" in limit
-    assert "+0.0 %" in tracks
-    assert f"{study.integral.at_zero.output_bump:+.1f} %" in left
+    assert "(0.0 %)" in tracks
+    assert f"{study.integral.at_zero.output_bump:+.1f} %".replace("-", "−") in left
     assert f"{study.integral.old_tension:.4g} N" in left
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [(-47.96, "−48.0 %"), (3.0, "+3.0 %"), (0.04, "0.0 %"), (-0.04, "0.0 %"), (-0.06, "−0.1 %")],
+)
+def test_a_jump_has_a_real_minus_and_nothing_has_no_sign(value, words):
+    assert jump_in_words(value) == words
 
 
 def test_a_tension_that_does_not_answer_is_told(worn):

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from simulator import Trend
+from simulator.plan import Action
 from tuning.practice import advice_goal, advice_handover, advice_moves, advice_web
 from tuning.practice.advice_facts import Seen
 from tuning.practice.measures import Measures
 from tuning.practice.session import Practice
-from tuning.practice.setup import Setup
 from tuning.practice.traps import TRAPS
 
 # No one keeps more than this in mind for the next run [sentences].
@@ -37,6 +37,7 @@ class Rule:
 
 RULES: tuple[Rule, ...] = (
     Rule("web", advice_web.broke),
+    Rule("web", advice_web.pulled_wound_up),
     Rule("rest", advice_goal.threaded_running),
     Rule("reading", advice_goal.zeroed_under_tension),
     Rule("reading", advice_goal.zero_unnoticed),
@@ -83,10 +84,24 @@ def advice(practice: Practice, run: Trend, m: Measures, ideal: Measures) -> tupl
     return tuple(found.values()) or advice_goal.praise(seen)
 
 
-def told(setup: Setup) -> tuple[str, ...]:
-    """Return what each trap of a run did.
+def told(practice: Practice) -> tuple[str, ...]:
+    """Return what each trap of a run did; nothing of one that had not yet come when it ended.
 
     Args:
-        setup: drill, machine, seed and traps.
+        practice: the run, as far as it went.
     """
-    return tuple(TRAPS[key].told for key in setup.traps)
+    return tuple(
+        TRAPS[key].told for key in practice.setup.traps if _comes_at(practice, key) < practice.time
+    )
+
+
+def _comes_at(practice: Practice, trap: str) -> float:
+    """When a trap comes [s]; 0 for one that is there from the start."""
+
+    def is_it(action: Action) -> bool:
+        if trap == "signal lost":
+            return action.what == "dropout"
+        return trap == "lap in the web" and action.what == "web thickness" and action.value > 1.0
+
+    # A trap is added to what the drill itself has planned.
+    return next((a.at for a in reversed(practice.start.plan) if is_it(a)), 0.0)

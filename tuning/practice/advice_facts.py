@@ -31,6 +31,8 @@ RINGS_WITHIN = 4.0
 LEAST_SWINGS = 4
 # After a move the tension is at rest within this, however slow the machine [s].
 LONGEST_WAIT = 15.0
+# What a change of line speed throws up has died out after this, and a first pull after this [s].
+AFTER_RAMP, AFTER_PULL = 3.0, 10.0
 
 
 @dataclass(frozen=True)
@@ -175,8 +177,8 @@ class Seen:
         out = np.flatnonzero(
             (np.abs(self.off) > limit)
             & (self.run.automatic > 0.5)
-            & (self.run.line_speed > 0.0)
             & (self.run.time >= self.start.judged_from)
+            & self.settled
         )
         if out.size == 0:
             return ()
@@ -190,6 +192,31 @@ class Seen:
             if b - a >= LEAST_SWINGS:
                 found.append((float(begin[a]), float(end[b - 1])))
         return tuple(found)
+
+    @cached_property
+    def settled(self) -> NDArray[np.bool_]:
+        """Whether a swing would be the loop's own, shape (n,): web whole and taut, steady line."""
+        time = self.run.time
+        calm: NDArray[np.bool_] = (self.run.line_speed > 0.0) & np.all(
+            self.run.span_tension > 0.0, axis=1
+        )
+        for ramp in self.ramps:
+            after = AFTER_PULL if ramp.was == 0.0 else AFTER_RAMP
+            calm &= (time < ramp.at) | (time > ramp.until + after)
+        for at, until in self.broken:
+            calm &= (time < at) | (time > until + AFTER_RAMP)
+        return calm
+
+    @cached_property
+    def broken(self) -> tuple[tuple[float, float], ...]:
+        """From when to when the web was broken [s]; threaded only at rest, inf if never."""
+        planned = [a.at for a in self.start.plan if a.what == "web break"]
+        stood = [a.at for a in self.done("thread") if self.run.line_speed[self.index(a.at)] <= 0.0]
+        return tuple(
+            (at, min((t for t in stood if t > at), default=math.inf))
+            for at in (*planned, self.broke_at)
+            if at <= self.run.time[-1]
+        )
 
     @property
     def broke_at(self) -> float:
@@ -269,6 +296,16 @@ class Seen:
         torque = inertia_of(self.scenario, D) * rate / (0.5 * D)
         sign = -1.0 if self.unwinds else 1.0
         return sign * torque / torque_per_percent(self.scenario)
+
+    def helped(self, ramp: Ramp) -> str:
+        """Return in words from where to where the output goes for J a/R of a ramp [%].
+
+        Args:
+            ramp: of the line speed.
+        """
+        c, holds = self.scenario.controller, self.point(ramp.at).output
+        to = min(max(holds + self.for_ramp(ramp), c.output_low), c.output_high)
+        return f"from {rounded(holds)} to about {rounded(to)} %"
 
     def setting(self, what: What, at: float) -> float:
         """Return a setting of the controller at a time: Kc, Ti [s] or tracking (1 or 0).

@@ -7,6 +7,8 @@ import math
 import numpy as np
 
 from tuning.practice.advice_facts import Seen, newtons, rounded, side
+from tuning.practice.advice_unearned import asleep, by_hand, no_fast_stop, stopped_early
+from tuning.practice.advice_web import pulled_wound_up
 from tuning.practice.drills import DRILLS
 from tuning.practice.setup import trap_refused
 from tuning.practice.traps import TRAPS
@@ -66,6 +68,8 @@ def automatic_at_rest(seen: Seen) -> str:
     gone = automatic & (time >= broken) & (time < threaded)
     still = automatic & (seen.run.line_speed <= 0.0)
     after, at_rest = float(gone.sum()) * scan, float(still.sum()) * scan
+    if pulled_wound_up(seen):
+        return ""  # that says it
     if after > max(2.0 * LEFT, LEFT + 1.0):
         output = float(seen.run.output[np.flatnonzero(gone)[-1]])
         return (
@@ -97,7 +101,9 @@ def not_reached(seen: Seen) -> str:
     """Which condition of the goal did not hold at the end."""
     if seen.m.done or not math.isnan(seen.broke_at):
         return ""
-    ways = (_web_lost, _no_fast_stop, _mode, _line, _too_early, _tension)
+    ways = (
+        _web_lost, stopped_early, no_fast_stop, by_hand, _mode, asleep, _line, _too_early, _tension,
+    )  # fmt: skip
     return next((text for way in ways if (text := way(seen))), "")
 
 
@@ -109,22 +115,6 @@ def _web_lost(seen: Seen) -> str:
         "The web was never threaded again: stop the line, thread it at rest, set the output, and "
         "bring the line up as in a start."
     )
-
-
-def _no_fast_stop(seen: Seen) -> str:
-    if seen.drill.goal.line != "standing":
-        return ""
-    bell = seen.start.judged_from
-    if any(a.at >= bell for a in seen.done("fast stop")):
-        return ""
-    if any(a.at >= bell for a in seen.done("stop", "line speed")):
-        return (
-            "You took the line down slowly; the bell asks for the fast stop: go to manual, set the "
-            "output, and take that at once."
-        )
-    if seen.done("fast stop", "stop", "line speed"):
-        return "You stopped before the bell: let the line run until it rings, then stop it fast."
-    return "The line was never stopped: after the bell go to manual and take the fast stop at once."
 
 
 def _mode(seen: Seen) -> str:
@@ -173,14 +163,16 @@ def _too_early(seen: Seen) -> str:
     held, goal = seen.m.held, seen.drill.goal
     if not held.tension or held.time <= 0.5:
         return ""
+    # Never rounded up to what was asked for.
+    lasted = f"{math.floor(10.0 * held.time) / 10.0:.1f}"
     if seen.practice.over:
         return (
-            f"All was right at the end, but for {held.time:.0f} s only instead of {goal.hold:.0f}: "
+            f"All was right at the end, but for {lasted} s only instead of {goal.hold:.0f}: "
             f"the time was up. Be on target sooner: the ideal run is after "
             f"{rounded(seen.ideal.goal_time)} s."
         )
     return (
-        f"You finished too early: all was right, but for {held.time:.0f} s only, and it must hold "
+        f"You finished too early: all was right, but for {lasted} s only, and it must hold "
         f"for {goal.hold:.0f} s. Take your hands off and let it run before you finish."
     )
 
@@ -216,10 +208,11 @@ def _tension(seen: Seen) -> str:
             )
         return f"{lead}: give automatic time to bring it back, and change nothing meanwhile."
     point = seen.point(float(seen.run.time[-1]))
-    move = -off / point.tension_per_percent
+    now = float(seen.run.output[-1])
+    right = now - off / point.tension_per_percent
     return (
         f"{lead}: one per cent of output is worth {newtons(point.tension_per_percent, 2)} here, so "
-        f"another {rounded(move)} % {side(move, 'up', 'down')} would have put it right."
+        f"from {rounded(now)} to about {rounded(right)} % would have put it right."
     )
 
 
@@ -242,8 +235,13 @@ def too_slow(seen: Seen) -> str:
 
 
 def praise(seen: Seen) -> tuple[str, ...]:
-    """Say what was good, and what to try next."""
+    """Say what was good, and what to try next; what is asked for where that was not reached."""
     m = seen.m
+    if not m.done:
+        return (
+            f"The goal did not hold: {seen.drill.goal.words} Look at the two runs in the picture "
+            "for where they part.",
+        )
     when = "at once" if m.goal_time < 1.0 else f"after {m.goal_time:.0f} s"
     good = [f"the goal held {when}"]
     if not math.isnan(m.bump):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from simulator.plan import scan_of
@@ -94,15 +96,20 @@ def left_ringing(seen: Seen) -> str:
     lasted = sum(b - a for a, b in seen.ringing)
     if lasted < LEFT_RINGING:
         return ""
-    first, last = seen.ringing[0][0], seen.ringing[-1][1]
-    lowered = any(seen.calmed(t) for t in (last,))
+    first = seen.ringing[0][0]
+    lowered = _lowered_at(seen, first)
     crawl = ""
     if seen.drill.key == "hand-over at crawl" and _at_crawl(seen, first):
         crawl = " At crawl the web damps least, so run up in manual and hand over at speed."
-    if lowered:
+    if not math.isnan(lowered) and seen.run.automatic[seen.index(lowered)] > 0.5:
         return (
             f"You left it in automatic for {lasted:.0f} s while it rang: go to manual first, which "
             f"stops it at once, and change the gain there.{crawl}"
+        )
+    if not math.isnan(lowered):
+        return (
+            f"You lowered the gain in manual: right, but {lasted:.0f} s too late, for so long it "
+            f"had rung in automatic. Go to manual as soon as the swings grow.{crawl}"
         )
     back = " each time" if len(seen.ringing) > 1 else ""
     return (
@@ -136,6 +143,16 @@ def gain_left_high(seen: Seen) -> str:
         f"The gain stood at {rounded(mine / right)} times what suits this machine, and you "
         "switched with it: look at the controller's settings before you switch, and lower Kc first."
     )
+
+
+def _lowered_at(seen: Seen, since: float) -> float:
+    """When the gain was first lowered plainly, Kc or Kc/Ti [s]; nan if it was not."""
+    Kc, Ti = seen.setting("Kc", since), seen.setting("Ti", since)
+    for action in seen.done("Kc", "Ti"):
+        now = seen.setting("Kc", action.at), seen.setting("Ti", action.at)
+        if action.at > since and (now[0] < 0.95 * Kc or now[1] > 1.05 * Ti):
+            return action.at
+    return math.nan
 
 
 def _to_come(seen: Seen, at: float) -> tuple[float, float]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from simulator.torque_devices import FrictionBrake
 from tuning.practice.advice_facts import Move, Ramp, Seen, newtons, rounded, side
+from tuning.practice.advice_web import pulled_wound_up
 
 # More moves than the ideal run by this are many; so many of them in haste are haste [-].
 MANY, HASTY = 8, 5
@@ -73,8 +74,8 @@ def too_large(seen: Seen) -> str:
         f"Your move from {rounded(worst.was)} to {rounded(worst.to)} % was too large: it took the "
         f"tension from {newtons(before)} to {newtons(to)}, past the {newtons(seen.wanted)} wanted. "
         f"One per cent is worth {newtons(seen.point(worst.at).tension_per_percent, 2)} here, so "
-        f"{rounded(right)} % {side(right, 'up', 'down')} would have done: make half of a move "
-        "first, and see what it does."
+        f"from {rounded(worst.was)} to about {rounded(worst.was + right)} % would have done: make "
+        "half of a move first, and see what it does."
     )
 
 
@@ -116,13 +117,12 @@ def ramp_uncompensated(seen: Seen) -> str:
             continue
         if abs(off) < OFF_IN_RAMP or off * change > 0.0:
             continue
-        more = side(need, "more", "less")
         doing = "sped up" if ramp.to > ramp.was else "slowed down"
         return (
             f"While the line {doing}, the tension stood about {newtons(off * seen.wanted, 2)} too "
             f"{side(off, 'high', 'low')} for {ramp.until - ramp.at:.0f} s: the roll's inertia "
-            f"{side(off, 'pulls', 'lets the web go')}. Give about {rounded(need)} % {more} output "
-            "as the ramp starts, and undo it as the ramp ends."
+            f"{side(off, 'pulls', 'lets the web go')}. Take the output {seen.helped(ramp)} as the "
+            "ramp starts, and undo it as the ramp ends."
         )
     return ""
 
@@ -190,7 +190,7 @@ def stuck_moves(seen: Seen) -> str:
 def first_pull(seen: Seen) -> str:
     """From rest the first pull was hard."""
     pull = next((r for r in seen.ramps if r.was == 0.0 and r.to > 0.0), None)
-    if pull is None:
+    if pull is None or pulled_wound_up(seen):
         return ""
     i, j = seen.index(pull.at), seen.index(pull.at + 6.0)
     most = 100.0 * float(seen.off[i : j + 1].max())

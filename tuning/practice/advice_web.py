@@ -10,6 +10,8 @@ from tuning.practice.advice_facts import Ramp, Seen, newtons, rounded
 TOO_HIGH, TOO_LOW = 1.3, 0.75
 # A cause lies at most this long before what it does [s].
 JUST_BEFORE = 3.0
+# The first pull comes within this of a start [s].
+PULLS_FOR = 6.0
 
 
 def broke_on_restart(seen: Seen) -> str:
@@ -36,22 +38,21 @@ def broke_in_stop(seen: Seen) -> str:
     ramp = _ramp_at(seen, seen.broke_at)
     if ramp is None or ramp.to > ramp.was:
         return ""
-    need = seen.for_ramp(ramp)
+    help_it = seen.helped(ramp)
     by_hand = any(m.at >= ramp.at - JUST_BEFORE and m.at < seen.broke_at for m in seen.moves)
     if seen.unwinds and by_hand:
         return (
-            f"The web broke in the stop: the output was too high for it. Stopping this roll takes "
-            f"about {rounded(need)} % more output, no more; give it just before, and take it back "
-            "as the line comes to rest."
+            "The web broke in the stop: the output was too high for it. To stop this roll take the "
+            f"output {help_it}, no more, just before; and take it back as the line comes to rest."
         )
     if seen.unwinds:
         return (
             "The web broke in the stop: the controller overshot while the roll wanted to run on. "
-            f"Go to manual before you stop, and set the output about {rounded(need)} % higher."
+            f"Go to manual before you stop, and take the output {help_it}."
         )
     return (
         "The web broke in the stop: a winding roll wants to run on and pulls. Go to manual before "
-        f"you stop, and take about {rounded(need)} % of output away until the line stands."
+        f"you stop, and take the output {help_it} until the line stands."
     )
 
 
@@ -108,6 +109,27 @@ def broke(seen: Seen) -> str:
     return next(text for way in ways if (text := way(seen)))
 
 
+def pulled_wound_up(seen: Seen) -> str:
+    """Stayed in automatic after the break, so that the restart pulled with a wound-up output."""
+    for at, threaded in seen.broken:
+        pull = next((r for r in seen.ramps if r.at >= threaded and r.to > r.was), None)
+        if pull is None:
+            continue
+        i = seen.index(pull.at)
+        between = slice(seen.index(at), i + 1)
+        until = min(pull.at + PULLS_FOR, float(seen.run.time[-1]))
+        peak = float(seen.run.web_tension[i : seen.index(until) + 1].max()) / seen.wanted
+        if seen.run.automatic[between].min() < 0.5 or peak < TOO_HIGH:
+            continue
+        return (
+            "You stayed in automatic after the break, and it wound the output up to "
+            f"{rounded(float(seen.run.output[between].max()))} % for a tension that could not "
+            f"come; so the first pull after the restart was {rounded(peak)} times the job card. "
+            "Next time manual at once, and half of what holds the tension before you start."
+        )
+    return ""
+
+
 def went_slack(seen: Seen) -> str:
     """Why the web went slack."""
     if seen.m.slack <= seen.ideal.slack + 0.1 or math.isnan(seen.slack_at):
@@ -149,8 +171,8 @@ def _slack_in_ramp(seen: Seen) -> str:
     why = "the roll ran on" if seen.unwinds else "the roll fell behind"
     doing = "slowed down" if ramp.to < ramp.was else "sped up"
     return (
-        f" while the line {doing}, because {why}. In manual, give about {rounded(need)} % more "
-        "output just before the speed changes, and take it back when the change ends."
+        f" while the line {doing}, because {why}. In manual, take the output {seen.helped(ramp)} "
+        "just before the speed changes, and back when the change ends."
     )
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from simulator import Trend
 from simulator.plan import Action
 from tuning.practice.advice_facts import Seen, newtons, rounded, side
-from tuning.practice.measures import ON_TARGET, Measures
+from tuning.practice.measures import ON_TARGET, Measures, Switch
 from tuning.practice.session import Practice
 
 Kind = Literal["call", "web", "switch", "line", "setting", "output", "trap", "tension", "goal"]
@@ -27,6 +27,8 @@ MOST = 10
 TOGETHER = 3.0
 # A departure of the tension is worth a mark from here on [share of wanted, -].
 DEPARTURE = 0.10
+# Things of one kind that follow each other within this carry one number [s].
+ONE_MARK = 1.0
 
 
 @dataclass(frozen=True)
@@ -54,9 +56,39 @@ def moments(practice: Practice, run: Trend, measures: Measures) -> tuple[Moment,
     """
     seen = Seen(practice, run, measures, measures)
     # Most important first; within each in the order of time.
-    found = [moment for some in _SOURCES for moment in some(seen)]
+    found = [moment for some in _SOURCES for moment in _joined(some(seen))]
     inside = [m for m in found if run.time[0] <= m.at <= run.time[-1]]
     return tuple(sorted(inside[:MOST], key=lambda m: (m.at, _ORDER.index(m.kind))))
+
+
+def _close(times: list[float]) -> Iterator[list[float]]:
+    """Group what follows each other closely."""
+    group: list[float] = []
+    for at in times:
+        if group and at - group[-1] > ONE_MARK:
+            yield group
+            group = []
+        group.append(at)
+    if group:
+        yield group
+
+
+def _joined(found: Iterator[Moment]) -> Iterator[Moment]:
+    """Join what is of one kind and follows each other closely; of many the first and the last."""
+    by_kind: dict[Kind, list[Moment]] = {}
+    for moment in found:
+        by_kind.setdefault(moment.kind, []).append(moment)
+    for kind, some in by_kind.items():
+        some.sort(key=lambda m: m.at)
+        for times in _close([m.at for m in some]):
+            here, some = some[: len(times)], some[len(times) :]
+            words = [m.words for m in here]
+            said = (
+                "; ".join(words)
+                if len(words) < 3
+                else (f"{words[0]}, and {len(words) - 1} more until {words[-1]}")
+            )
+            yield Moment(here[0].at, said, kind)
 
 
 def _web(seen: Seen) -> Iterator[Moment]:
@@ -81,13 +113,26 @@ def _calls(seen: Seen) -> Iterator[Moment]:
 
 
 def _switches(seen: Seen) -> Iterator[Moment]:
-    for s in seen.m.switches:
-        words = f"to automatic, bump {newtons(s.bump, 2)}"
-        if abs(s.jump) >= 0.5:
-            words += f", output jumps by {rounded(s.jump)} %"
-        yield Moment(s.at, words, "switch")
-    for i in np.flatnonzero(np.diff(seen.run.automatic) < -0.5) + 1:
-        yield Moment(float(seen.run.time[i]), "to manual", "switch")
+    back = [float(seen.run.time[i]) for i in np.flatnonzero(np.diff(seen.run.automatic) < -0.5) + 1]
+    there = {s.at: s for s in seen.m.switches}
+    for some in _close(sorted((*there, *back))):
+        switches = [there[at] for at in some if at in there]
+        bump = max((s.bump for s in switches), default=0.0)
+        if len(some) > 2:
+            words = f"to automatic and back {len(switches)} times, largest bump {newtons(bump, 2)}"
+            yield Moment(some[0], words, "switch")
+            continue
+        for at in some:
+            yield _switched(at, there)
+
+
+def _switched(at: float, there: dict[float, Switch]) -> Moment:
+    if at not in there:
+        return Moment(at, "to manual", "switch")
+    words = f"to automatic, bump {newtons(there[at].bump, 2)}"
+    if abs(there[at].jump) >= 0.5:
+        words += f", output jumps by {rounded(there[at].jump)} %"
+    return Moment(at, words, "switch")
 
 
 def _goal(seen: Seen) -> Iterator[Moment]:

@@ -22,6 +22,7 @@ from tuning.handover_judged import (
     STEADY,
     Moves,
 )
+from tuning.handover_words import jump_in_words
 from tuning.screens import answers, handover_conditions_view
 from tuning.tables import gains_in_words
 
@@ -29,6 +30,8 @@ RECOMMENDED, AS_FOUND, OWN = "recommended for the whole roll", "as found", "own"
 # Limits of the form: what a controller in the trade takes, and a little more.
 LEAST_GAIN, MOST_GAIN = 0.0001, 100.0
 LEAST_TIME, MOST_TIME = 0.001, 10_000.0
+# Nobody sees in less whether a tension stays [s].
+LEAST_WATCHED = 5.0
 MOVES: dict[str, Moves] = {
     "stands still": STEADY,
     "moves: the output was just changed": OUTPUT_CHANGED,
@@ -56,10 +59,14 @@ def page() -> None:
             setpoint_offset=0.01 * offset, tracking=tracking, setpoint_follows=follows,
             noise=noise, moves=moves,
         )  # fmt: skip
-        _show(h, scenario, units, offset=0 if follows else offset, tracking=tracking, moves=moves)
+        _numbers(h, scenario, units, moves=moves)
+        told = _advice(h, offset=0 if follows else offset, tracking=tracking, moves=moves)
+        st.markdown(f"**Next:** {told}")
+        handover_conditions_view.when_to_switch(scenario, chosen)
         handover_conditions_view.view(
             scenario, units, gains=chosen, here=gains, diameter=diameter, line_speed=line_speed
         )
+        _show(h, scenario, units)
     except ValueError as error:
         bench.show_error(error)
     bench.caution()
@@ -138,37 +145,35 @@ def _pick_options(scenario: Scenario) -> tuple[bool, bool, bool]:
     return tracking, follows, noise
 
 
-def _show(
-    h: Handover,
-    scenario: Scenario,
-    units: UnitSystem,
-    *,
-    offset: int,
-    tracking: bool,
-    moves: Moves,
-) -> None:
-    bump = units.text(0.01 * h.tension_bump * scenario.run.tension, "tension", digits=2)
-    settled = f"{sensible(h.settling, 2)} s" if h.settling > 0.0 else "at once"
+def _settled(h: Handover) -> str:
     if math.isnan(h.settling):
-        settled = "not in this time"
+        return "not in this time"
+    return f"{sensible(h.settling, 2)} s" if h.settling > 0.0 else "at once"
+
+
+def _show(h: Handover, scenario: Scenario, units: UnitSystem) -> None:
+    st.subheader("This switch")
     bench.show_figure(
         draw_handover(h, scenario, units),
         alt=f"Tension and output around the switch; bump {h.tension_bump:.1f} % of tension, "
-        f"jump {h.output_bump:+.1f} % of output, settled: {settled}.",
+        f"jump {jump_in_words(h.output_bump)} of output, settled: {_settled(h)}.",
     )
+    if not _lost(h):
+        st.subheader("The hand-over in order")
+        st.markdown(_steps(h))
+
+
+def _numbers(h: Handover, scenario: Scenario, units: UnitSystem, *, moves: Moves) -> None:
+    bump = units.text(0.01 * h.tension_bump * scenario.run.tension, "tension", digits=2)
     left, middle, right = st.columns(3)
     left.metric("Bump in tension", f"{h.tension_bump:.1f} %")
     alone = "" if moves == STEADY else " and what it would have done in manual"
     left.caption(bench.plain(f"{bump}, beyond what the new setpoint asks for{alone}"))
-    middle.metric("Jump of the output", f"{round(h.output_bump, 1) + 0.0:+.1f} %")
+    middle.metric("Jump of the output", jump_in_words(h.output_bump))
     middle.caption("at the first scan in automatic")
-    right.metric("Settled", settled)
+    right.metric("Settled", _settled(h))
     right.caption("from the switch until within 2 % of running tension about the setpoint")
     bench.show_warnings(h.warnings)
-    if not _lost(h):
-        st.subheader("The hand-over in order")
-        st.markdown(_steps(h))
-    st.markdown(f"**Next:** {_advice(h, offset=offset, tracking=tracking, moves=moves)}")
 
 
 def _lost(h: Handover) -> bool:
@@ -179,7 +184,9 @@ def _lost(h: Handover) -> bool:
 def _steps(h: Handover) -> str:
     # With the output that stood before anything was done.
     output = h.trend.output[0]
-    wait = f"about {sensible(h.settling, 2)} s" if h.settling > 0.0 else "a few seconds"
+    wait = f"for at least {float(sensible(max(h.settling, LEAST_WATCHED), 2)):g} s"
+    if math.isnan(h.settling):
+        wait = "until it stands still"
     return (
         f"1. In manual, bring the output to {output:.1f} % and wait until the tension is steady.\n"
         "2. Compare the reading with the tension you expect; a wrong reading becomes a wrong "
@@ -187,7 +194,7 @@ def _steps(h: Handover) -> str:
         "3. Set the setpoint to the reading, or see that it follows.\n"
         "4. Check that the gains in the controller are the ones you mean.\n"
         "5. Switch to automatic with a hand on manual, and watch the output: it must not jump.\n"
-        f"6. Watch the tension for {wait}. If it swings and the swing grows, go back to manual.\n"
+        f"6. Watch the tension {wait}. If it swings and the swing grows, go back to manual.\n"
         "7. Only then change the setpoint, in small steps, to the tension you want."
     )
 

@@ -1,4 +1,4 @@
-"""Below the single switch: where it is safe, the same switch side by side, what settings do."""
+"""When to switch, where that is safe, the same switch side by side, and what settings do."""
 
 from __future__ import annotations
 
@@ -61,6 +61,32 @@ def view(
         bench.show_error(error)
 
 
+def when_to_switch(scenario: Scenario, gains: Gains | None) -> None:
+    """Show the operator's list: when to switch, when not, when to wait.
+
+    Args:
+        scenario: the machine.
+        gains: that the reader chose; None for those in the scenario, which may follow the roll.
+    """
+    try:
+        words = operator_words(answers.conditions(scenario, gains), scenario)
+    except ValueError as error:
+        bench.show_error(error)
+        return
+    left, right = st.columns(2)
+    with left:
+        if words.switch_when:
+            _listed("Switch when all of this is so", words.switch_when)
+        else:
+            st.markdown("**Switch when:** at no diameter and speed is it calm with these gains.")
+        _listed("If it goes wrong", words.if_wrong)
+    with right:
+        if words.not_when:
+            _listed("Do not switch when", words.not_when)
+        if words.wait_when:
+            _listed("Wait when", words.wait_when)
+
+
 def _safe(scenario: Scenario, units: UnitSystem, gains: Gains | None) -> None:
     st.markdown("**Where is it safe to switch?** Each field is one switch, simulated and judged.")
     study = answers.conditions(scenario, gains)
@@ -79,19 +105,6 @@ def _safe(scenario: Scenario, units: UnitSystem, gains: Gains | None) -> None:
             f"more than {ROUGH_BUMP:.0f} % or goes on swinging: a choice of ours, not a standard."
         )
     )
-    words = operator_words(study, scenario)
-    left, right = st.columns(2)
-    with left:
-        if words.switch_when:
-            _listed("Switch when all of this is so", words.switch_when)
-        else:
-            st.markdown("**Switch when:** at no diameter and speed is it calm with these gains.")
-    with right:
-        if words.not_when:
-            _listed("Do not switch when", words.not_when)
-        if words.wait_when:
-            _listed("Better wait when", words.wait_when)
-    _listed("If it goes wrong", words.if_wrong)
     with st.expander("Why, for each field of the map"):
         st.dataframe(
             _rows(study, units), hide_index=True, height=320,

@@ -57,6 +57,25 @@ def test_a_hand_over_carries_its_bump_and_its_jump(film_machine):
     assert any(m.words.startswith("web slack") for m in found)
 
 
+def test_fast_switching_is_one_moment(film_machine):
+    def operator(hands):
+        yield 3.0
+        for _ in range(7):
+            hands.do("automatic")
+            yield 0.3
+            hands.do("manual")
+            yield 0.3
+        yield 5.0
+        hands.do("automatic")
+        yield 3.0
+
+    _, found = moments_of(film_machine, "setpoint off", operator)
+    switched = [m for m in found if m.kind == "switch"]
+    assert [m.at for m in switched] == pytest.approx([3.0, 12.2], abs=0.1)
+    assert switched[0].words.startswith("to automatic and back 7 times")
+    assert switched[1].words.startswith("to automatic, bump")
+
+
 def test_fifty_moves_are_one_moment(film_machine):
     def operator(hands):
         yield 1.0
