@@ -180,7 +180,7 @@ def test_the_goal_counts_whole_seconds_and_says_when_it_is_time(film):
     begun = next(a.at for a in run.done if a.what == "automatic")
     early = repeated(run.setup, run.done, round((begun + 9.7) / 0.02))
     assert "held 9 of 10 s" in text_of(opened(found, run=early, stage="live"))
-    late = repeated(run.setup, run.done, round((begun + 11.0) / 0.02))
+    late = repeated(run.setup, run.done, round((begun + 12.0) / 0.02))
     assert "✓ held 10 of 10 s: finish" in text_of(opened(found, run=late, stage="live"))
 
 

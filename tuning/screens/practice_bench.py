@@ -101,7 +101,8 @@ def _status(practice: Practice) -> None:
         signs = {"tension": now.tension, "mode": now.mode, "line": now.line}
         state = " ".join(f"{'✓' if good else '✗'} {name}" for name, good in signs.items())
         held = f"held {min(math.floor(now.time), goal.hold):.0f} of {goal.hold:.0f} s"
-        if now.time >= goal.hold:
+        # A second more, as the web's own tension, which counts, may come late.
+        if now.time >= goal.hold + 1.0:
             held = f"<b>✓ held {goal.hold:.0f} of {goal.hold:.0f} s: finish</b>"
         parts = [f"<b>Goal:</b> {state}", held, left]
     call = f'<div class="practice-call">{html.escape(practice.called)}</div>'
