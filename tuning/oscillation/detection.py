@@ -144,7 +144,7 @@ def views(record: Record) -> list[View]:
         mean = float(rate.mean())
         smooth = _smoothed(rate)
         # How far a line at a twentieth of the sample rate would be smeared over time.
-        smear = float(np.std(smooth)) / mean * 0.05 / h
+        smear = float(np.std(smooth / mean)) * 0.05 / h
         if smear < MOVED * 8.0 / record.duration or smooth.min() <= 0.0:
             continue
         way = np.concatenate([[0.0], np.cumsum(0.5 * (smooth[1:] + smooth[:-1]) * h)])

@@ -29,6 +29,8 @@ LOST, FEWEST_LOST = 0.03, 10
 FEWEST_MOVES, RESTS, LONGER = 8, 20, 8.0
 # Nothing on a machine is measured in larger numbers.
 LARGEST = 1e12
+# No roll is smaller [m], and a turn of one that is takes no time at all.
+SMALLEST = 1e-9
 # A diameter off the machine's roll by more than this is that of another machine [-].
 OFF_THE_ROLL = 0.02
 
@@ -132,6 +134,9 @@ def as_record(
             raise ValueError(f"{name} has the shape {values.shape}, time has {time.shape}")
         if np.any(np.abs(values[np.isfinite(values)]) > LARGEST):
             raise ValueError(f"{name} has values beyond {LARGEST:g}: check its unit")
+    diameters = np.asarray(trend.diameter, dtype=float)
+    if np.any((diameters > 0.0) & (diameters < SMALLEST)):
+        raise ValueError(f"diameter has values below {SMALLEST:g} m: check its unit")
     if not np.isfinite(tension).all():
         raise ValueError(
             f"tension has {int(np.sum(~np.isfinite(tension)))} values that are no numbers: "

@@ -88,3 +88,12 @@ def test_any_trend(data):
         answered(trend, scenario)
     except ValueError as error:
         assert str(error)
+
+
+@pytest.mark.parametrize("diameter", [9.2e-266, 5e-324, 1e-10])
+def test_a_roll_smaller_than_an_atom_is_refused(diameter):
+    n = 400
+    nan, t = np.full(n, np.nan), 0.01 * np.arange(n)
+    trend = Trend(t, 50.0 + np.sin(t), nan, nan, np.ones(n), np.full(n, diameter), nan)
+    with pytest.raises(ValueError, match="check its unit"):
+        explain_oscillation(trend)
