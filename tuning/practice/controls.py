@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simulator import control_kernel
+from simulator import Action, control_kernel
 from simulator.plan import What, scan_of
 from tuning.practice.session import Practice, acted, advanced, mean_reading
 
@@ -28,14 +28,14 @@ def elapsed(
     return advanced(practice, scans), due - scans * scan_time
 
 
-def _last(practice: Practice, what: What, otherwise: float) -> float:
-    """Value of what was set since the last scan, which the machine does not know yet."""
+def _just_done(practice: Practice, *whats: What) -> Action | None:
+    """The last of these that was done since the last scan, which the machine does not know yet."""
     for action in reversed(practice.done):
         if scan_of(practice.running.scenario, action) < practice.running.scan:
             break
-        if action.what == what:
-            return action.value
-    return otherwise
+        if action.what in whats:
+            return action
+    return None
 
 
 def output_now(practice: Practice) -> float:
@@ -44,8 +44,8 @@ def output_now(practice: Practice) -> float:
     Args:
         practice: the run so far.
     """
-    memory = practice.running.memory
-    return _last(practice, "output", float(memory[control_kernel.LAST_OUTPUT]))
+    action = _just_done(practice, "output")
+    return action.value if action else float(practice.running.memory[control_kernel.LAST_OUTPUT])
 
 
 def automatic_now(practice: Practice) -> bool:
@@ -54,13 +54,9 @@ def automatic_now(practice: Practice) -> bool:
     Args:
         practice: the run so far.
     """
-    mode = float(practice.running.memory[control_kernel.MODE])
-    for action in reversed(practice.done):
-        if scan_of(practice.running.scenario, action) < practice.running.scan:
-            break
-        if action.what in ("automatic", "manual"):
-            return action.what == "automatic"
-    return mode == control_kernel.AUTOMATIC
+    if action := _just_done(practice, "automatic", "manual"):
+        return action.what == "automatic"
+    return bool(practice.running.memory[control_kernel.MODE] == control_kernel.AUTOMATIC)
 
 
 def setpoint_now(practice: Practice) -> float:
@@ -69,7 +65,8 @@ def setpoint_now(practice: Practice) -> float:
     Args:
         practice: the run so far.
     """
-    return _last(practice, "setpoint", float(practice.running.memory[control_kernel.SETPOINT]))
+    action = _just_done(practice, "setpoint")
+    return action.value if action else float(practice.running.memory[control_kernel.SETPOINT])
 
 
 def output_set(practice: Practice, output: float) -> Practice:

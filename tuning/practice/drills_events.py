@@ -15,7 +15,13 @@ from simulator.torque_devices import Clutch, TorqueMotor
 from tuning.practice import moves
 from tuning.practice.chance import chance
 from tuning.practice.drill import Drill, Goal, Start
-from tuning.practice.drills_manual import full_roll, small_roll, unreachable
+from tuning.practice.drills_manual import (
+    at_speed,
+    full_roll,
+    out_of_reach,
+    small_roll,
+    unreachable,
+)
 
 if TYPE_CHECKING:
     from tuning.practice.hands import Hands
@@ -35,15 +41,7 @@ def in_automatic(scenario: Scenario, diameter: float) -> Start:
         scenario: the machine.
         diameter: of the roll [m].
     """
-    return Start(
-        scenario=scenario,
-        diameter=diameter,
-        line_speed=scenario.run.line_speed,
-        tension=scenario.run.tension,
-        wanted=scenario.run.tension,
-        setpoint=scenario.run.tension,
-        automatic=True,
-    )
+    return replace(at_speed(scenario, diameter), automatic=True)
 
 
 def _some_time(seed: int, what: str) -> float:
@@ -235,5 +233,5 @@ WEB_BREAK = Drill(
         "job card. Fast stop, and brake the roll to rest before anyone goes near it. Then little "
         "output, thread, crawl, tension, speed, automatic."
     ),
-    refused=lambda scenario: unreachable(scenario, full_roll(scenario)),
+    refused=out_of_reach,
 )

@@ -3,27 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from simulator import Scenario
 from tuning.practice.drill import Drill, Goal, Start
-from tuning.practice.drills_manual import full_roll, unreachable
+from tuning.practice.drills_manual import at_speed, full_roll, out_of_reach
 
 if TYPE_CHECKING:
     from tuning.practice.hands import Hands
 
 
 def _free(scenario: Scenario, seed: int) -> Start:
-    run = scenario.run
-    return Start(
-        scenario=scenario,
-        diameter=full_roll(scenario),
-        line_speed=run.line_speed,
-        tension=run.tension,
-        wanted=run.tension,
-        setpoint=run.tension,
-        time_limit=3600.0,
-    )
+    return replace(at_speed(scenario, full_roll(scenario)), time_limit=3600.0)
 
 
 def _hands_off(hands: Hands) -> Iterator[float]:
@@ -45,5 +37,5 @@ FREE_RUN = Drill(
         "Move the output by 1 % and count how long the tension takes to settle. Stop the line in "
         "automatic and watch the output. Turn the gain up until it rings, and get it back."
     ),
-    refused=lambda scenario: unreachable(scenario, full_roll(scenario)),
+    refused=out_of_reach,
 )

@@ -11,7 +11,7 @@ from simulator.run_kernel import JUST_TAUT
 from tuning.practice import moves
 from tuning.practice.chance import chance, off_setpoint
 from tuning.practice.drill import Drill, Goal, Start
-from tuning.practice.drills_manual import full_roll, unreachable
+from tuning.practice.drills_manual import at_speed, full_roll, out_of_reach
 from tuning.practice.lively_gain import ringing
 
 if TYPE_CHECKING:
@@ -25,14 +25,8 @@ KNOCK, PAST_LIMIT = 0.05, (1.01, 1.03, 1.06, 1.1, 1.2)
 
 
 def _running(scenario: Scenario, tension: float, setpoint: float) -> Start:
-    return Start(
-        scenario=scenario,
-        diameter=full_roll(scenario),
-        line_speed=scenario.run.line_speed,
-        tension=tension,
-        wanted=scenario.run.tension,
-        setpoint=setpoint,
-    )
+    start = at_speed(scenario, full_roll(scenario))
+    return replace(start, tension=tension, setpoint=setpoint)
 
 
 def _bumpless(scenario: Scenario, seed: int) -> Start:
@@ -66,15 +60,11 @@ def _at_crawl(scenario: Scenario, seed: int) -> Start:
 
 
 def _standing(scenario: Scenario, seed: int) -> Start:
-    run = scenario.run
-    return Start(
-        scenario=scenario,
-        diameter=full_roll(scenario),
+    return replace(
+        at_speed(scenario, full_roll(scenario)),
         line_speed=0.0,
         tension=JUST_TAUT * scenario.controller.tension_range,
-        wanted=run.tension,
-        setpoint=run.tension,
-        time_limit=run.acceleration_time + 120.0,
+        time_limit=scenario.run.acceleration_time + 120.0,
     )
 
 
@@ -125,7 +115,7 @@ BUMPLESS = Drill(
         "Output first, then wait; setpoint to the reading; look at what automatic would give: it "
         "must be where the output is. Then switch."
     ),
-    refused=lambda scenario: unreachable(scenario, full_roll(scenario)),
+    refused=out_of_reach,
 )
 
 SETPOINT_OFF = Drill(
@@ -140,7 +130,7 @@ SETPOINT_OFF = Drill(
     set_up=_setpoint_off,
     ideal=_ideal_steady,
     hint="Compare setpoint and reading before you switch. Automatic does what the setpoint says.",
-    refused=lambda scenario: unreachable(scenario, full_roll(scenario)),
+    refused=out_of_reach,
     faults=("setpoint off",),
 )
 
@@ -159,7 +149,7 @@ TRACKING_OFF = Drill(
         "Without tracking the integral term stays where it was, and automatic starts from there. "
         "Look at 'automatic would give', and at the controller's settings."
     ),
-    refused=lambda scenario: unreachable(scenario, full_roll(scenario)),
+    refused=out_of_reach,
     faults=("tracking off",),
 )
 
@@ -183,7 +173,7 @@ AT_CRAWL = Drill(
         "Nobody says that you must switch here. Run up in manual and hand over at speed; or lower "
         "the gain first. If it rings, go back to manual at once."
     ),
-    refused=lambda scenario: unreachable(scenario, full_roll(scenario)),
+    refused=out_of_reach,
     faults=("gain too high",),
 )
 
@@ -207,5 +197,5 @@ BRING_UP = Drill(
         "first, then start to crawl: pulled from rest, the web swings to twice what the output "
         "holds. Get the tension right at crawl, run up, trim, hand over."
     ),
-    refused=lambda scenario: unreachable(scenario, full_roll(scenario)),
+    refused=out_of_reach,
 )

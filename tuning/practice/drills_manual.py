@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from simulator import Scenario, operating_point
@@ -48,6 +49,33 @@ def full_roll(scenario: Scenario) -> float:
     return diameter_range(scenario)[1]
 
 
+def out_of_reach(scenario: Scenario) -> str:
+    """Return why the wanted tension can't be held on the full roll; empty where it can.
+
+    Args:
+        scenario: the machine.
+    """
+    return unreachable(scenario, full_roll(scenario))
+
+
+def at_speed(scenario: Scenario, diameter: float) -> Start:
+    """Return a machine at running speed, steady in manual at the wanted tension.
+
+    Args:
+        scenario: the machine.
+        diameter: of the roll [m].
+    """
+    run = scenario.run
+    return Start(
+        scenario=scenario,
+        diameter=diameter,
+        line_speed=run.line_speed,
+        tension=run.tension,
+        wanted=run.tension,
+        setpoint=run.tension,
+    )
+
+
 def small_roll(scenario: Scenario) -> float:
     """Return a diameter near the core [m]: a tenth of the build-up is on it.
 
@@ -91,15 +119,8 @@ def _wrong_tension(scenario: Scenario, diameter: float, seed: int) -> float:
 
 
 def _find_output(scenario: Scenario, seed: int, diameter: float) -> Start:
-    return Start(
-        scenario=scenario,
-        diameter=diameter,
-        line_speed=scenario.run.line_speed,
-        tension=_wrong_tension(scenario, diameter, seed),
-        wanted=scenario.run.tension,
-        setpoint=scenario.run.tension,
-        time_limit=90.0,
-    )
+    wrong = _wrong_tension(scenario, diameter, seed)
+    return replace(at_speed(scenario, diameter), tension=wrong, time_limit=90.0)
 
 
 def _ideal_output(hands: Hands) -> Iterator[float]:
@@ -111,13 +132,9 @@ def _ideal_output(hands: Hands) -> Iterator[float]:
 
 def _crawl(scenario: Scenario, seed: int) -> Start:
     run = scenario.run
-    return Start(
-        scenario=scenario,
-        diameter=full_roll(scenario),
+    return replace(
+        at_speed(scenario, full_roll(scenario)),
         line_speed=run.crawl_speed,
-        tension=run.tension,
-        wanted=run.tension,
-        setpoint=run.tension,
         time_limit=run.acceleration_time + 60.0,
     )
 
@@ -150,7 +167,7 @@ OUTPUT_FULL = Drill(
         "Each per cent of output moves the tension by the same amount. Look how far the first move "
         "took you, wait until it has settled, then work out the second."
     ),
-    refused=lambda scenario: unreachable(scenario, full_roll(scenario)),
+    refused=out_of_reach,
     faults=("tracking off", "setpoint off", "gain too high"),
 )
 
@@ -203,7 +220,7 @@ CRAWL_TO_SPEED = Drill(
     refused=lambda scenario: (
         "a pull roll is light, so its speed changes by itself"
         if scenario.zone == "pull roll"
-        else unreachable(scenario, full_roll(scenario))
+        else out_of_reach(scenario)
     ),
     faults=("tracking off", "setpoint off", "gain too high"),
 )

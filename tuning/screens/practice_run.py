@@ -93,16 +93,7 @@ def catch_up() -> None:
 
 def step() -> None:
     """Advance a paused run by a step."""
-    act(lambda practice: advanced(practice, steps_of(practice)))
-
-
-def steps_of(practice: Practice) -> int:
-    """Return the scans of a single step.
-
-    Args:
-        practice: the run.
-    """
-    return max(round(STEP / practice.running.controller.scan_time), 1)
+    act(lambda p: advanced(p, max(round(STEP / p.running.controller.scan_time), 1)))
 
 
 def finish() -> None:
