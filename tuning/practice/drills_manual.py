@@ -192,7 +192,11 @@ OUTPUT_CORE = Drill(
         "Tension is torque over radius: on a roll half as large the same move does twice as much. "
         "Move by small steps, and wait."
     ),
-    refused=lambda scenario: _one_diameter(scenario) or unreachable(scenario, small_roll(scenario)),
+    refused=lambda scenario: (
+        _one_diameter(scenario)
+        or unreachable(scenario, small_roll(scenario))
+        or _jerks(scenario, small_roll(scenario))
+    ),
     faults=("tracking off", "setpoint off", "gain too high"),
 )
 

@@ -127,6 +127,9 @@ def test_an_unknown_setup_is_refused_with_what_is_known(film_machine, setup, sai
 def test_machines_that_do_not_suit_say_why(machines):
     pull = machines["laminate_pull_roll"]
     assert "one diameter" in DRILLS["output near the core"].refused(pull)
+    worn = machines["paper_unwind_worn"]
+    # 1.5 % of output on a radius of 118 mm: 1.5 · 3.17 N m / 0.118 m = 40 N of 220 N.
+    assert "each worth 18 % of the tension" in DRILLS["output near the core"].refused(worn)
     assert "not spliced" in DRILLS["splice to a new roll"].refused(pull)
     assert "stick" in DRILLS["sticking brake"].refused(machines["foil_unwind"])
     with pytest.raises(PracticeError, match="no air supply that can stick"):
